@@ -1,0 +1,5 @@
+"""Addresses of thresholds, alerts and messages."""
+
+from django.urls import URLPattern
+
+urlpatterns: list[URLPattern] = []

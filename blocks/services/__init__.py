@@ -1,0 +1,1 @@
+"""What changes farm groups, farms, people and blocks."""

@@ -1,0 +1,12 @@
+"""The pulse that shows beat and worker alive."""
+
+from celery import shared_task
+from django.utils import timezone
+
+from deploy.models import Heartbeat
+
+
+@shared_task
+def beat() -> None:
+    """Note that beat's message reached a worker."""
+    Heartbeat.objects.update_or_create(pk=1, defaults={"beaten_at": timezone.now()})

@@ -1,0 +1,1 @@
+"""What changes rounds, tallies and the laboratory's settings."""

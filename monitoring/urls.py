@@ -1,0 +1,5 @@
+"""Addresses of rounds, sheets, densities and maps."""
+
+from django.urls import URLPattern
+
+urlpatterns: list[URLPattern] = []

@@ -1,0 +1,114 @@
+"""A real database, walled as in production: tests speak as the site's role."""
+
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+from django.conf import settings
+from django.db import connections
+from django.test import TransactionTestCase
+from psycopg import sql
+
+from deploy.provisioning import prepare
+
+pytest_plugins = ["tests.builders"]
+
+
+def _database_name(worker: str) -> str:
+    return f"test_{settings.DATABASES['owner']['NAME']}_{worker}"
+
+
+@pytest.fixture(scope="session")
+def django_db_setup(
+    request: pytest.FixtureRequest, django_db_blocker: Any, worker_id: str
+) -> Iterator[None]:
+    """Make the test database as its owner, then use it as the site's role."""
+    name = _database_name(worker_id)
+    reuse = request.config.getvalue("reuse_db")
+    with django_db_blocker.unblock():
+        _make_database(name, keep=reuse)
+        for alias in ("owner", "default"):
+            connections[alias].close()
+            connections[alias].settings_dict["NAME"] = name
+            settings.DATABASES[alias]["NAME"] = name
+        assert prepare("owner", verbosity=0) == []
+        yield
+        connections["default"].close_pool()
+        connections["owner"].close()
+        if not reuse:
+            _drop_database(name)
+
+
+def _maintenance_cursor() -> Any:
+    import psycopg
+
+    owner = settings.DATABASES["owner"]
+    return psycopg.connect(
+        dbname="postgres",
+        user=owner["USER"],
+        password=owner["PASSWORD"],
+        host=owner["HOST"],
+        port=owner["PORT"],
+        autocommit=True,
+    )
+
+
+def _make_database(name: str, *, keep: bool) -> None:
+    with _maintenance_cursor() as link:
+        there = link.execute(
+            "SELECT 1 FROM pg_database WHERE datname = %s", [name]
+        ).fetchone()
+        if there and not keep:
+            link.execute(
+                sql.SQL("DROP DATABASE {} WITH (FORCE)").format(sql.Identifier(name))
+            )
+            there = None
+        if not there:
+            link.execute(sql.SQL("CREATE DATABASE {}").format(sql.Identifier(name)))
+
+
+def _drop_database(name: str) -> None:
+    with _maintenance_cursor() as link:
+        link.execute(
+            sql.SQL("DROP DATABASE IF EXISTS {} WITH (FORCE)").format(
+                sql.Identifier(name)
+            )
+        )
+
+
+@pytest.fixture(autouse=True, scope="session")
+def _flush_as_owner() -> Iterator[None]:
+    """Empty tables after transactional tests as owner: the site may not TRUNCATE."""
+
+    def flush(self: TransactionTestCase) -> None:  # noqa: ARG001 - unittest's signature
+        with connections["owner"].cursor() as cursor:
+            cursor.execute(
+                "SELECT quote_ident(relname) FROM pg_class WHERE relkind = 'r'"
+                " AND relnamespace = 'public'::regnamespace AND relname NOT IN"
+                " ('django_migrations', 'spatial_ref_sys', 'django_content_type',"
+                " 'auth_permission')"
+            )
+            tables = ", ".join(row[0] for row in cursor.fetchall())
+            cursor.execute(f"TRUNCATE {tables} RESTART IDENTITY")
+        connections["owner"].close()
+
+    patch = pytest.MonkeyPatch()
+    patch.setattr(TransactionTestCase, "_fixture_teardown", flush)
+    yield
+    patch.undo()
+
+
+@pytest.fixture(autouse=True)
+def _own_folders(tmp_path: Path, settings: Any) -> None:
+    """Keep each test's files and mail in a folder of its own."""
+    settings.FILES_DIR = tmp_path / "files"
+    settings.MEDIA_ROOT = settings.FILES_DIR
+    settings.STORAGES = {
+        **settings.STORAGES,
+        "staticfiles": {
+            "BACKEND": "django.contrib.staticfiles.storage.StaticFilesStorage"
+        },
+    }
+    settings.PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
+    settings.CELERY_TASK_ALWAYS_EAGER = False
