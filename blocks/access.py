@@ -75,7 +75,7 @@ def memberships_of(user: User, *, now: datetime | None = None) -> list[Membershi
 
 
 def _in_force(today: object) -> Q:
-    return Q(valid_from__lte=today) & (Q(valid_until=None) | Q(valid_until__gte=today))
+    return Q(valid_from__lte=today) & (Q(valid_until=None) | Q(valid_until__gt=today))
 
 
 def member_for(user: User, group_slug: str) -> Member:

@@ -1,10 +1,11 @@
 """Migration operations that keep farm groups apart inside the database."""
 
-from typing import Any
+from typing import Any, cast
 
 from django.db.backends.base.schema import BaseDatabaseSchemaEditor
 from django.db.migrations.operations.base import Operation
 from django.db.migrations.state import ProjectState
+from django.db.models import ForeignKey, Model
 
 STATED_GROUP = "nullif(current_setting('washboard.farm_group', true), '')::bigint"
 STATED_PERSON = "nullif(current_setting('washboard.person', true), '')::bigint"
@@ -15,34 +16,41 @@ class _SqlOperation(Operation):
 
     reduces_to_sql = True
     reversible = True
+    model_name: str
 
     def state_forwards(self, app_label: str, state: ProjectState) -> None:
         """Leave the model state as it is."""
 
-    def forwards_sql(self, app_label: str, state: ProjectState) -> list[str]:
-        raise AssertionError("each operation writes its own SQL")
+    def forwards_sql(self, model: type[Model]) -> list[str]:
+        """Write the statements that put the wall up."""
+        raise AssertionError(f"{self} does not say how it is put up: {model}")
 
-    def backwards_sql(self, app_label: str, state: ProjectState) -> list[str]:
-        raise AssertionError("each operation writes its own SQL")
+    def backwards_sql(self, model: type[Model]) -> list[str]:
+        """Write the statements that take it down again."""
+        raise AssertionError(f"{self} does not say how it is taken down: {model}")
 
-    def database_forwards(
+    def database_forwards(  # noqa: PLR0917 - Django's signature
         self,
         app_label: str,
         schema_editor: BaseDatabaseSchemaEditor,
         from_state: ProjectState,  # noqa: ARG002 - Django's signature
         to_state: ProjectState,
     ) -> None:
-        for statement in self.forwards_sql(app_label, to_state):
+        """Run the statements."""
+        model = to_state.apps.get_model(app_label, self.model_name)
+        for statement in self.forwards_sql(model):
             schema_editor.execute(statement)
 
-    def database_backwards(
+    def database_backwards(  # noqa: PLR0917 - Django's signature
         self,
         app_label: str,
         schema_editor: BaseDatabaseSchemaEditor,
         from_state: ProjectState,
         to_state: ProjectState,  # noqa: ARG002 - Django's signature
     ) -> None:
-        for statement in self.backwards_sql(app_label, from_state):
+        """Run the statements that undo it."""
+        model = from_state.apps.get_model(app_label, self.model_name)
+        for statement in self.backwards_sql(model):
             schema_editor.execute(statement)
 
 
@@ -58,13 +66,12 @@ class GuardRows(_SqlOperation):
         self.using = using
 
     def deconstruct(self) -> tuple[str, list[Any], dict[str, Any]]:
+        """Give the arguments, for Django's migration writer."""
         return (type(self).__qualname__, [self.model_name, self.using], {})
 
-    def _table(self, app_label: str, state: ProjectState) -> str:
-        return str(state.apps.get_model(app_label, self.model_name)._meta.db_table)
-
-    def forwards_sql(self, app_label: str, state: ProjectState) -> list[str]:
-        table = self._table(app_label, state)
+    def forwards_sql(self, model: type[Model]) -> list[str]:
+        """Enable, force and say who."""
+        table = model._meta.db_table
         using = self.using or f"farm_group_id = {STATED_GROUP}"
         return [
             f'ALTER TABLE "{table}" ENABLE ROW LEVEL SECURITY',
@@ -72,8 +79,9 @@ class GuardRows(_SqlOperation):
             f'CREATE POLICY stated_group ON "{table}" USING ({using})',
         ]
 
-    def backwards_sql(self, app_label: str, state: ProjectState) -> list[str]:
-        table = self._table(app_label, state)
+    def backwards_sql(self, model: type[Model]) -> list[str]:
+        """Open the table again."""
+        table = model._meta.db_table
         return [
             f'DROP POLICY stated_group ON "{table}"',
             f'ALTER TABLE "{table}" NO FORCE ROW LEVEL SECURITY',
@@ -81,6 +89,7 @@ class GuardRows(_SqlOperation):
         ]
 
     def describe(self) -> str:
+        """Say it in one line."""
         return f"Guard the rows of {self.model_name} by farm group"
 
 
@@ -96,16 +105,17 @@ class KeepWithinGroup(_SqlOperation):
         self.field_name = field_name
 
     def deconstruct(self) -> tuple[str, list[Any], dict[str, Any]]:
+        """Give the arguments, for Django's migration writer."""
         return (type(self).__qualname__, [self.model_name, self.field_name], {})
 
-    def _names(self, app_label: str, state: ProjectState) -> tuple[str, str, str]:
-        model = state.apps.get_model(app_label, self.model_name)
-        field = model._meta.get_field(self.field_name)
-        parent = field.related_model._meta.db_table  # type: ignore[union-attr]
-        return model._meta.db_table, str(field.column), str(parent)  # type: ignore[union-attr]
+    def _names(self, model: type[Model]) -> tuple[str, str, str]:
+        field = cast("ForeignKey[Any, Any]", model._meta.get_field(self.field_name))
+        parent = field.remote_field.model._meta.db_table
+        return model._meta.db_table, str(field.column), str(parent)
 
-    def forwards_sql(self, app_label: str, state: ProjectState) -> list[str]:
-        table, column, parent = self._names(app_label, state)
+    def forwards_sql(self, model: type[Model]) -> list[str]:
+        """Make the parent's key unique within the group, and refer to that."""
+        table, column, parent = self._names(model)
         return [
             f'CREATE UNIQUE INDEX IF NOT EXISTS "{parent}_in_group"'
             f' ON "{parent}" (farm_group_id, id)',
@@ -115,11 +125,13 @@ class KeepWithinGroup(_SqlOperation):
             " DEFERRABLE INITIALLY DEFERRED",
         ]
 
-    def backwards_sql(self, app_label: str, state: ProjectState) -> list[str]:
-        table, column, _ = self._names(app_label, state)
+    def backwards_sql(self, model: type[Model]) -> list[str]:
+        """Drop the reference; the parent's index stays for others."""
+        table, column, _ = self._names(model)
         return [f'ALTER TABLE "{table}" DROP CONSTRAINT "{table}_{column}_in_group"']
 
     def describe(self) -> str:
+        """Say it in one line."""
         return f"Keep {self.model_name}.{self.field_name} within its farm group"
 
 
@@ -139,23 +151,22 @@ class AllowReading(_SqlOperation):
         self.to_owner = to_owner
 
     def deconstruct(self) -> tuple[str, list[Any], dict[str, Any]]:
-        return (
-            type(self).__qualname__,
-            [self.model_name, self.name, self.using],
-            {"to_owner": self.to_owner},
-        )
+        """Give the arguments, for Django's migration writer."""
+        arguments = [self.model_name, self.name, self.using]
+        return (type(self).__qualname__, arguments, {"to_owner": self.to_owner})
 
-    def forwards_sql(self, app_label: str, state: ProjectState) -> list[str]:
-        table = state.apps.get_model(app_label, self.model_name)._meta.db_table
+    def forwards_sql(self, model: type[Model]) -> list[str]:
+        """Add the policy; policies of one table add up."""
         reader = "CURRENT_USER" if self.to_owner else "PUBLIC"
         return [
-            f'CREATE POLICY {self.name} ON "{table}" FOR SELECT TO {reader}'
-            f" USING ({self.using})"
+            f'CREATE POLICY {self.name} ON "{model._meta.db_table}"'
+            f" FOR SELECT TO {reader} USING ({self.using})"
         ]
 
-    def backwards_sql(self, app_label: str, state: ProjectState) -> list[str]:
-        table = state.apps.get_model(app_label, self.model_name)._meta.db_table
-        return [f'DROP POLICY {self.name} ON "{table}"']
+    def backwards_sql(self, model: type[Model]) -> list[str]:
+        """Take the policy away."""
+        return [f'DROP POLICY {self.name} ON "{model._meta.db_table}"']
 
     def describe(self) -> str:
+        """Say it in one line."""
         return f"Let rows of {self.model_name} be read: {self.name}"

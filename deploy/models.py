@@ -1,5 +1,7 @@
 """Signs of life of the background processes."""
 
+from datetime import datetime
+
 from django.db import models
 
 
@@ -10,3 +12,8 @@ class Heartbeat(models.Model):
 
     def __str__(self) -> str:
         return f"{self.beaten_at:%Y-%m-%d %H:%M:%S} UTC"
+
+    @classmethod
+    def note(cls, now: datetime) -> None:
+        """Write down the newest pulse."""
+        cls.objects.update_or_create(pk=1, defaults={"beaten_at": now})

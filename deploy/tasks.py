@@ -9,4 +9,4 @@ from deploy.models import Heartbeat
 @shared_task
 def beat() -> None:
     """Note that beat's message reached a worker."""
-    Heartbeat.objects.update_or_create(pk=1, defaults={"beaten_at": timezone.now()})
+    Heartbeat.note(timezone.now())

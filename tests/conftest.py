@@ -4,6 +4,7 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
+import psycopg
 import pytest
 from django.conf import settings
 from django.db import connections
@@ -41,8 +42,6 @@ def django_db_setup(
 
 
 def _maintenance_cursor() -> Any:
-    import psycopg
-
     owner = settings.DATABASES["owner"]
     return psycopg.connect(
         dbname="postgres",
@@ -81,7 +80,7 @@ def _drop_database(name: str) -> None:
 def _flush_as_owner() -> Iterator[None]:
     """Empty tables after transactional tests as owner: the site may not TRUNCATE."""
 
-    def flush(self: TransactionTestCase) -> None:  # noqa: ARG001 - unittest's signature
+    def flush(self: TransactionTestCase) -> None:
         with connections["owner"].cursor() as cursor:
             cursor.execute(
                 "SELECT quote_ident(relname) FROM pg_class WHERE relkind = 'r'"

@@ -88,6 +88,7 @@ class Membership(models.Model):
     role = models.CharField(max_length=12, choices=Role)
     all_farms = models.BooleanField(default=True)
     valid_from = models.DateField(default=timezone.localdate)
+    # The first day on which it holds no more.
     valid_until = models.DateField(null=True, blank=True)
 
     objects = GroupQuerySet.as_manager()

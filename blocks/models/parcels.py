@@ -106,9 +106,9 @@ class BlockBoundary(models.Model):
     @property
     def area_ha(self) -> float:
         """Area in hectares."""
-        return self.area_m2 / SQUARE_METRES_PER_HECTARE
+        return float(self.area_m2) / SQUARE_METRES_PER_HECTARE
 
     @property
     def area_acres(self) -> float:
         """Area in international acres."""
-        return self.area_m2 / SQUARE_METRES_PER_ACRE
+        return float(self.area_m2) / SQUARE_METRES_PER_ACRE

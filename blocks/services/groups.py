@@ -3,9 +3,10 @@
 from collections.abc import Sequence
 from datetime import date
 
-from django.db import connection
+from django.db import IntegrityError, connection
 from django.utils import timezone
 
+from blocks.errors import ConflictError
 from blocks.models import Farm, FarmGroup, Membership, MembershipFarm, User
 from blocks.tenancy import stating
 
@@ -23,8 +24,13 @@ def create_farm_group(
         pk=key, name=name, slug=slug, time_zone=time_zone, is_demo=is_demo
     )
     group.full_clean(exclude=["id"])
-    with stating(key):
-        group.save(force_insert=True)
+    try:
+        with stating(key):
+            group.save(force_insert=True)
+    except IntegrityError as error:
+        raise ConflictError(
+            f"The short name “{slug}” is taken; choose another one."
+        ) from error
     return group
 
 

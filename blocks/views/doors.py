@@ -50,7 +50,7 @@ def for_member(
                 if isinstance(response, HttpResponse) and hasattr(response, "render"):
                     response = response.render()
                 if response.status_code >= SERVER_ERROR:
-                    transaction.set_rollback(True)  # noqa: FBT003 - Django's signature
+                    transaction.set_rollback(True)
                 return response
 
         door.allowed_roles = allowed  # type: ignore[attr-defined]  # read by tests

@@ -4,6 +4,7 @@ import os
 
 from celery import Celery
 from celery.schedules import crontab
+from celery.signals import worker_init
 
 os.environ.setdefault("DJANGO_SETTINGS_MODULE", "deploy.project.settings")
 
@@ -50,3 +51,11 @@ app.conf.update(
     },
 )
 app.autodiscover_tasks()
+
+
+@worker_init.connect
+def refuse_strong_role_first(**_signal: object) -> None:
+    """Look at the database role before the first task."""
+    from deploy.project.boot import refuse_strong_role  # noqa: PLC0415 - Django must be set up
+
+    refuse_strong_role()

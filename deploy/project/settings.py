@@ -10,7 +10,7 @@ from django.core.exceptions import ImproperlyConfigured
 from deploy.project.env import database_from_url, mail_from_url, refuse_unknown
 from deploy.project.geo import gdal_library_path
 
-env = environ.Env()
+env = environ.Env()  # type: ignore[no-untyped-call]  # the library has no types
 refuse_unknown(env)
 
 BASE_DIR = Path(__file__).resolve().parents[2]
@@ -151,21 +151,19 @@ if HTTPS:
 SECURE_REFERRER_POLICY = "same-origin"
 X_FRAME_OPTIONS = "DENY"
 
-CONTENT_SECURITY_POLICY = {
-    "DIRECTIVES": {
-        "default-src": [NONE],
-        "script-src": [SELF],
-        "style-src": [SELF, NONCE],
-        "img-src": [SELF, "data:", "blob:"],
-        "font-src": [SELF],
-        "connect-src": [SELF],
-        "worker-src": [SELF],
-        "manifest-src": [SELF],
-        "form-action": [SELF],
-        "base-uri": [NONE],
-        "frame-ancestors": [NONE],
-        "object-src": [NONE],
-    }
+_csp: dict[str, list[str]] = {
+    "default-src": [NONE],
+    "script-src": [SELF],
+    "style-src": [SELF, NONCE],
+    "img-src": [SELF, "data:", "blob:"],
+    "font-src": [SELF],
+    "connect-src": [SELF],
+    "worker-src": [SELF],
+    "manifest-src": [SELF],
+    "form-action": [SELF],
+    "base-uri": [NONE],
+    "frame-ancestors": [NONE],
+    "object-src": [NONE],
 }
 
 # Uploads: a sheet or boundary file of at most 20 MB, kept on disk while it arrives.
@@ -184,6 +182,7 @@ STORAGES = {
 }
 MEDIA_ROOT = FILES_DIR
 
+EMAIL_FILE_PATH = str(STATE_DIR / "mail")
 vars().update(
     mail_from_url(env.str("WASHBOARD_EMAIL_URL", default=f"folder://{STATE_DIR}/mail"))
 )
@@ -202,8 +201,9 @@ USE_I18N = True
 BASE_MAP_STYLE_URL = env.str("WASHBOARD_BASE_MAP_STYLE_URL", default="")
 if BASE_MAP_STYLE_URL:
     origin = "{0.scheme}://{0.netloc}".format(urlsplit(BASE_MAP_STYLE_URL))
-    for directive in ("img-src", "connect-src"):
-        CONTENT_SECURITY_POLICY["DIRECTIVES"][directive].append(origin)
+    _csp["img-src"].append(origin)
+    _csp["connect-src"].append(origin)
+CONTENT_SECURITY_POLICY = {"DIRECTIVES": _csp}
 
 # Names only, so that nothing lower imports anything higher: publishing wakes the
 # densities task, and new densities wake the alerts task.

@@ -19,4 +19,5 @@ class VendorAwareStorage(CompressedManifestStaticFilesStorage):
         """Give a vendored file its own name, any other its hashed one."""
         if name.startswith("vendor/"):
             return name
-        return str(super().hashed_name(name, content, filename))
+        hashed = super().hashed_name(name, content, filename)  # type: ignore[no-untyped-call]  # the library has no types
+        return str(hashed)

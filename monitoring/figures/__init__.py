@@ -1,0 +1,1 @@
+"""Plain values in, drawings and Plotly figures out; no query, no request."""

@@ -1,0 +1,1 @@
+"""What is read for the pages of rounds, densities and the laboratory."""
