@@ -29,7 +29,7 @@ class _SqlOperation(Operation):
         """Write the statements that take it down again."""
         raise AssertionError(f"{self} does not say how it is taken down: {model}")
 
-    def database_forwards(  # noqa: PLR0917 - Django's signature
+    def database_forwards(
         self,
         app_label: str,
         schema_editor: BaseDatabaseSchemaEditor,
@@ -41,7 +41,7 @@ class _SqlOperation(Operation):
         for statement in self.forwards_sql(model):
             schema_editor.execute(statement)
 
-    def database_backwards(  # noqa: PLR0917 - Django's signature
+    def database_backwards(
         self,
         app_label: str,
         schema_editor: BaseDatabaseSchemaEditor,

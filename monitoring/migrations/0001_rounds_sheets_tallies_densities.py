@@ -53,468 +53,1376 @@ WALLS = [
 
 
 class Migration(migrations.Migration):
-
     initial = True
 
     dependencies = [
-        ('blocks', '0001_farm_groups_people_blocks'),
+        ("blocks", "0001_farm_groups_people_blocks"),
         migrations.swappable_dependency(settings.AUTH_USER_MODEL),
     ]
 
     operations = [
         migrations.CreateModel(
-            name='Dish',
+            name="Dish",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('uuid', models.UUIDField(default=uuid.uuid4, editable=False, unique=True)),
-                ('name', models.CharField(max_length=60)),
-                ('inner_diameter_mm', models.FloatField()),
-                ('pitch_mm', models.FloatField()),
-                ('offset_x_mm', models.FloatField(default=0.0)),
-                ('offset_y_mm', models.FloatField(default=0.0)),
-                ('is_usual', models.BooleanField(default=False)),
-                ('created_at', models.DateTimeField(default=django.utils.timezone.now, editable=False)),
-                ('farm_group', models.ForeignKey(db_index=False, on_delete=django.db.models.deletion.PROTECT, to='blocks.farmgroup')),
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True,
+                        primary_key=True,
+                        serialize=False,
+                        verbose_name="ID",
+                    ),
+                ),
+                (
+                    "uuid",
+                    models.UUIDField(default=uuid.uuid4, editable=False, unique=True),
+                ),
+                ("name", models.CharField(max_length=60)),
+                ("inner_diameter_mm", models.FloatField()),
+                ("pitch_mm", models.FloatField()),
+                ("offset_x_mm", models.FloatField(default=0.0)),
+                ("offset_y_mm", models.FloatField(default=0.0)),
+                ("is_usual", models.BooleanField(default=False)),
+                (
+                    "created_at",
+                    models.DateTimeField(
+                        default=django.utils.timezone.now, editable=False
+                    ),
+                ),
+                (
+                    "farm_group",
+                    models.ForeignKey(
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        to="blocks.farmgroup",
+                    ),
+                ),
             ],
         ),
         migrations.CreateModel(
-            name='Organism',
+            name="Organism",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('uuid', models.UUIDField(default=uuid.uuid4, editable=False, unique=True)),
-                ('code', models.CharField(max_length=40, validators=[django.core.validators.RegexValidator('^[a-z][a-z0-9_]*$', 'Use small letters, digits and underscores, beginning with a letter.')])),
-                ('name', models.CharField(max_length=80)),
-                ('role', models.CharField(choices=[('pest', 'pest'), ('predator', 'predator'), ('other', 'other')], max_length=10)),
-                ('position', models.PositiveSmallIntegerField()),
-                ('created_at', models.DateTimeField(default=django.utils.timezone.now, editable=False)),
-                ('farm_group', models.ForeignKey(db_index=False, on_delete=django.db.models.deletion.PROTECT, to='blocks.farmgroup')),
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True,
+                        primary_key=True,
+                        serialize=False,
+                        verbose_name="ID",
+                    ),
+                ),
+                (
+                    "uuid",
+                    models.UUIDField(default=uuid.uuid4, editable=False, unique=True),
+                ),
+                (
+                    "code",
+                    models.CharField(
+                        max_length=40,
+                        validators=[
+                            django.core.validators.RegexValidator(
+                                "^[a-z][a-z0-9_]*$",
+                                "Use small letters, digits and underscores, beginning with a letter.",
+                            )
+                        ],
+                    ),
+                ),
+                ("name", models.CharField(max_length=80)),
+                (
+                    "role",
+                    models.CharField(
+                        choices=[
+                            ("pest", "pest"),
+                            ("predator", "predator"),
+                            ("other", "other"),
+                        ],
+                        max_length=10,
+                    ),
+                ),
+                ("position", models.PositiveSmallIntegerField()),
+                (
+                    "created_at",
+                    models.DateTimeField(
+                        default=django.utils.timezone.now, editable=False
+                    ),
+                ),
+                (
+                    "farm_group",
+                    models.ForeignKey(
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        to="blocks.farmgroup",
+                    ),
+                ),
             ],
             options={
-                'ordering': ['position'],
+                "ordering": ["position"],
             },
         ),
         migrations.CreateModel(
-            name='Recovery',
+            name="Recovery",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('uuid', models.UUIDField(default=uuid.uuid4, editable=False, unique=True)),
-                ('tissue', models.CharField(choices=[('leaf', 'leaf'), ('shoot', 'shoot'), ('bud', 'bud')], max_length=10)),
-                ('alpha', models.FloatField(blank=True, null=True)),
-                ('beta', models.FloatField(blank=True, null=True)),
-                ('fixed_value', models.FloatField(blank=True, null=True)),
-                ('origin', models.CharField(choices=[('common_practice', 'common practice'), ('published', 'published work'), ('unmeasured', 'unmeasured, as for rust mites'), ('repeat_washes', "the laboratory's repeat washes"), ('spikes', "the laboratory's spiked samples"), ('stated', 'stated by the coordinator')], max_length=20)),
-                ('note', models.CharField(blank=True, max_length=300)),
-                ('valid_from', models.DateField()),
-                ('created_at', models.DateTimeField(default=django.utils.timezone.now, editable=False)),
-                ('created_by', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
-                ('farm_group', models.ForeignKey(db_index=False, on_delete=django.db.models.deletion.PROTECT, to='blocks.farmgroup')),
-                ('organism', models.ForeignKey(db_constraint=False, on_delete=django.db.models.deletion.PROTECT, related_name='recoveries', to='monitoring.organism')),
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True,
+                        primary_key=True,
+                        serialize=False,
+                        verbose_name="ID",
+                    ),
+                ),
+                (
+                    "uuid",
+                    models.UUIDField(default=uuid.uuid4, editable=False, unique=True),
+                ),
+                (
+                    "tissue",
+                    models.CharField(
+                        choices=[("leaf", "leaf"), ("shoot", "shoot"), ("bud", "bud")],
+                        max_length=10,
+                    ),
+                ),
+                ("alpha", models.FloatField(blank=True, null=True)),
+                ("beta", models.FloatField(blank=True, null=True)),
+                ("fixed_value", models.FloatField(blank=True, null=True)),
+                (
+                    "origin",
+                    models.CharField(
+                        choices=[
+                            ("common_practice", "common practice"),
+                            ("published", "published work"),
+                            ("unmeasured", "unmeasured, as for rust mites"),
+                            ("repeat_washes", "the laboratory's repeat washes"),
+                            ("spikes", "the laboratory's spiked samples"),
+                            ("stated", "stated by the coordinator"),
+                        ],
+                        max_length=20,
+                    ),
+                ),
+                ("note", models.CharField(blank=True, max_length=300)),
+                ("valid_from", models.DateField()),
+                (
+                    "created_at",
+                    models.DateTimeField(
+                        default=django.utils.timezone.now, editable=False
+                    ),
+                ),
+                (
+                    "created_by",
+                    models.ForeignKey(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
+                (
+                    "farm_group",
+                    models.ForeignKey(
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        to="blocks.farmgroup",
+                    ),
+                ),
+                (
+                    "organism",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="recoveries",
+                        to="monitoring.organism",
+                    ),
+                ),
             ],
         ),
         migrations.CreateModel(
-            name='Round',
+            name="Round",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('uuid', models.UUIDField(default=uuid.uuid4, editable=False, unique=True)),
-                ('collected_on', models.DateField()),
-                ('growth_scale', models.CharField(blank=True, choices=[('BBCH', 'BBCH'), ('EL', 'modified E-L')], max_length=4)),
-                ('growth_code', models.CharField(blank=True, max_length=3)),
-                ('created_at', models.DateTimeField(default=django.utils.timezone.now, editable=False)),
-                ('block', models.ForeignKey(db_constraint=False, on_delete=django.db.models.deletion.PROTECT, related_name='rounds', to='blocks.block')),
-                ('farm_group', models.ForeignKey(db_index=False, on_delete=django.db.models.deletion.PROTECT, to='blocks.farmgroup')),
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True,
+                        primary_key=True,
+                        serialize=False,
+                        verbose_name="ID",
+                    ),
+                ),
+                (
+                    "uuid",
+                    models.UUIDField(default=uuid.uuid4, editable=False, unique=True),
+                ),
+                ("collected_on", models.DateField()),
+                (
+                    "growth_scale",
+                    models.CharField(
+                        blank=True,
+                        choices=[("BBCH", "BBCH"), ("EL", "modified E-L")],
+                        max_length=4,
+                    ),
+                ),
+                ("growth_code", models.CharField(blank=True, max_length=3)),
+                (
+                    "created_at",
+                    models.DateTimeField(
+                        default=django.utils.timezone.now, editable=False
+                    ),
+                ),
+                (
+                    "block",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="rounds",
+                        to="blocks.block",
+                    ),
+                ),
+                (
+                    "farm_group",
+                    models.ForeignKey(
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        to="blocks.farmgroup",
+                    ),
+                ),
             ],
         ),
         migrations.CreateModel(
-            name='Ratio',
+            name="Ratio",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('uuid', models.UUIDField(default=uuid.uuid4, editable=False, unique=True)),
-                ('tissue', models.CharField(choices=[('leaf', 'leaf'), ('shoot', 'shoot'), ('bud', 'bud')], max_length=10)),
-                ('median', models.FloatField(null=True)),
-                ('low', models.FloatField(null=True)),
-                ('high', models.FloatField(null=True)),
-                ('quantiles', django.contrib.postgres.fields.ArrayField(base_field=models.FloatField(), default=list, size=None)),
-                ('reason', models.CharField(blank=True, max_length=300)),
-                ('bags_used', models.PositiveIntegerField()),
-                ('at_least', models.BooleanField(default=False)),
-                ('method', models.CharField(max_length=40)),
-                ('method_version', models.CharField(max_length=20)),
-                ('used', models.JSONField(default=dict)),
-                ('inputs_digest', models.CharField(max_length=64)),
-                ('computed_at', models.DateTimeField(default=django.utils.timezone.now)),
-                ('is_current', models.BooleanField(default=True)),
-                ('farm_group', models.ForeignKey(db_index=False, on_delete=django.db.models.deletion.PROTECT, to='blocks.farmgroup')),
-                ('predator', models.ForeignKey(db_constraint=False, db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='monitoring.organism')),
-                ('prey', models.ForeignKey(db_constraint=False, db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='monitoring.organism')),
-                ('round', models.ForeignKey(db_constraint=False, db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='ratios', to='monitoring.round')),
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True,
+                        primary_key=True,
+                        serialize=False,
+                        verbose_name="ID",
+                    ),
+                ),
+                (
+                    "uuid",
+                    models.UUIDField(default=uuid.uuid4, editable=False, unique=True),
+                ),
+                (
+                    "tissue",
+                    models.CharField(
+                        choices=[("leaf", "leaf"), ("shoot", "shoot"), ("bud", "bud")],
+                        max_length=10,
+                    ),
+                ),
+                ("median", models.FloatField(null=True)),
+                ("low", models.FloatField(null=True)),
+                ("high", models.FloatField(null=True)),
+                (
+                    "quantiles",
+                    django.contrib.postgres.fields.ArrayField(
+                        base_field=models.FloatField(), default=list, size=None
+                    ),
+                ),
+                ("reason", models.CharField(blank=True, max_length=300)),
+                ("bags_used", models.PositiveIntegerField()),
+                ("at_least", models.BooleanField(default=False)),
+                ("method", models.CharField(max_length=40)),
+                ("method_version", models.CharField(max_length=20)),
+                ("used", models.JSONField(default=dict)),
+                ("inputs_digest", models.CharField(max_length=64)),
+                (
+                    "computed_at",
+                    models.DateTimeField(default=django.utils.timezone.now),
+                ),
+                ("is_current", models.BooleanField(default=True)),
+                (
+                    "farm_group",
+                    models.ForeignKey(
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        to="blocks.farmgroup",
+                    ),
+                ),
+                (
+                    "predator",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="monitoring.organism",
+                    ),
+                ),
+                (
+                    "prey",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="monitoring.organism",
+                    ),
+                ),
+                (
+                    "round",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="ratios",
+                        to="monitoring.round",
+                    ),
+                ),
             ],
             options={
-                'abstract': False,
+                "abstract": False,
             },
         ),
         migrations.CreateModel(
-            name='DensityChange',
+            name="DensityChange",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('noted_at', models.DateTimeField(default=django.utils.timezone.now)),
-                ('farm_group', models.ForeignKey(db_index=False, on_delete=django.db.models.deletion.PROTECT, to='blocks.farmgroup')),
-                ('round', models.ForeignKey(db_constraint=False, db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='monitoring.round')),
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True,
+                        primary_key=True,
+                        serialize=False,
+                        verbose_name="ID",
+                    ),
+                ),
+                ("noted_at", models.DateTimeField(default=django.utils.timezone.now)),
+                (
+                    "farm_group",
+                    models.ForeignKey(
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        to="blocks.farmgroup",
+                    ),
+                ),
+                (
+                    "round",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="monitoring.round",
+                    ),
+                ),
             ],
         ),
         migrations.CreateModel(
-            name='Density',
+            name="Density",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('uuid', models.UUIDField(default=uuid.uuid4, editable=False, unique=True)),
-                ('tissue', models.CharField(choices=[('leaf', 'leaf'), ('shoot', 'shoot'), ('bud', 'bud')], max_length=10)),
-                ('median', models.FloatField(null=True)),
-                ('low', models.FloatField(null=True)),
-                ('high', models.FloatField(null=True)),
-                ('quantiles', django.contrib.postgres.fields.ArrayField(base_field=models.FloatField(), default=list, size=None)),
-                ('reason', models.CharField(blank=True, max_length=300)),
-                ('bags_used', models.PositiveIntegerField()),
-                ('at_least', models.BooleanField(default=False)),
-                ('method', models.CharField(max_length=40)),
-                ('method_version', models.CharField(max_length=20)),
-                ('used', models.JSONField(default=dict)),
-                ('inputs_digest', models.CharField(max_length=64)),
-                ('computed_at', models.DateTimeField(default=django.utils.timezone.now)),
-                ('is_current', models.BooleanField(default=True)),
-                ('stratum', models.CharField(blank=True, max_length=20)),
-                ('k_median', models.FloatField(null=True)),
-                ('sample_mean', models.FloatField(null=True)),
-                ('bags_missing', models.PositiveIntegerField(default=0)),
-                ('bags_uncountable', models.PositiveIntegerField(default=0)),
-                ('farm_group', models.ForeignKey(db_index=False, on_delete=django.db.models.deletion.PROTECT, to='blocks.farmgroup')),
-                ('organism', models.ForeignKey(db_constraint=False, db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='monitoring.organism')),
-                ('round', models.ForeignKey(db_constraint=False, db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='densities', to='monitoring.round')),
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True,
+                        primary_key=True,
+                        serialize=False,
+                        verbose_name="ID",
+                    ),
+                ),
+                (
+                    "uuid",
+                    models.UUIDField(default=uuid.uuid4, editable=False, unique=True),
+                ),
+                (
+                    "tissue",
+                    models.CharField(
+                        choices=[("leaf", "leaf"), ("shoot", "shoot"), ("bud", "bud")],
+                        max_length=10,
+                    ),
+                ),
+                ("median", models.FloatField(null=True)),
+                ("low", models.FloatField(null=True)),
+                ("high", models.FloatField(null=True)),
+                (
+                    "quantiles",
+                    django.contrib.postgres.fields.ArrayField(
+                        base_field=models.FloatField(), default=list, size=None
+                    ),
+                ),
+                ("reason", models.CharField(blank=True, max_length=300)),
+                ("bags_used", models.PositiveIntegerField()),
+                ("at_least", models.BooleanField(default=False)),
+                ("method", models.CharField(max_length=40)),
+                ("method_version", models.CharField(max_length=20)),
+                ("used", models.JSONField(default=dict)),
+                ("inputs_digest", models.CharField(max_length=64)),
+                (
+                    "computed_at",
+                    models.DateTimeField(default=django.utils.timezone.now),
+                ),
+                ("is_current", models.BooleanField(default=True)),
+                ("stratum", models.CharField(blank=True, max_length=20)),
+                ("k_median", models.FloatField(null=True)),
+                ("sample_mean", models.FloatField(null=True)),
+                ("bags_missing", models.PositiveIntegerField(default=0)),
+                ("bags_uncountable", models.PositiveIntegerField(default=0)),
+                (
+                    "farm_group",
+                    models.ForeignKey(
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        to="blocks.farmgroup",
+                    ),
+                ),
+                (
+                    "organism",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="monitoring.organism",
+                    ),
+                ),
+                (
+                    "round",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="densities",
+                        to="monitoring.round",
+                    ),
+                ),
             ],
             options={
-                'verbose_name_plural': 'densities',
-                'abstract': False,
+                "verbose_name_plural": "densities",
+                "abstract": False,
             },
         ),
         migrations.CreateModel(
-            name='Bag',
+            name="Bag",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('uuid', models.UUIDField(default=uuid.uuid4, editable=False, unique=True)),
-                ('code', models.CharField(max_length=40)),
-                ('tissue', models.CharField(choices=[('leaf', 'leaf'), ('shoot', 'shoot'), ('bud', 'bud')], max_length=10)),
-                ('position', models.CharField(blank=True, max_length=20)),
-                ('units', models.PositiveSmallIntegerField(default=1)),
-                ('point', django.contrib.gis.db.models.fields.PointField(blank=True, null=True, srid=4326)),
-                ('symptom_score', models.SmallIntegerField(blank=True, null=True)),
-                ('way', models.CharField(choices=[('planned', 'planned'), ('collected', 'collected'), ('received', 'received'), ('washed', 'washed'), ('counted', 'counted'), ('reported', 'reported'), ('lost', 'lost')], default='collected', max_length=10)),
-                ('note', models.TextField(blank=True)),
-                ('created_at', models.DateTimeField(default=django.utils.timezone.now, editable=False)),
-                ('farm_group', models.ForeignKey(db_index=False, on_delete=django.db.models.deletion.PROTECT, to='blocks.farmgroup')),
-                ('round', models.ForeignKey(db_constraint=False, on_delete=django.db.models.deletion.PROTECT, related_name='bags', to='monitoring.round')),
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True,
+                        primary_key=True,
+                        serialize=False,
+                        verbose_name="ID",
+                    ),
+                ),
+                (
+                    "uuid",
+                    models.UUIDField(default=uuid.uuid4, editable=False, unique=True),
+                ),
+                ("code", models.CharField(max_length=40)),
+                (
+                    "tissue",
+                    models.CharField(
+                        choices=[("leaf", "leaf"), ("shoot", "shoot"), ("bud", "bud")],
+                        max_length=10,
+                    ),
+                ),
+                ("position", models.CharField(blank=True, max_length=20)),
+                ("units", models.PositiveSmallIntegerField(default=1)),
+                (
+                    "point",
+                    django.contrib.gis.db.models.fields.PointField(
+                        blank=True, null=True, srid=4326
+                    ),
+                ),
+                ("symptom_score", models.SmallIntegerField(blank=True, null=True)),
+                (
+                    "way",
+                    models.CharField(
+                        choices=[
+                            ("planned", "planned"),
+                            ("collected", "collected"),
+                            ("received", "received"),
+                            ("washed", "washed"),
+                            ("counted", "counted"),
+                            ("reported", "reported"),
+                            ("lost", "lost"),
+                        ],
+                        default="collected",
+                        max_length=10,
+                    ),
+                ),
+                ("note", models.TextField(blank=True)),
+                (
+                    "created_at",
+                    models.DateTimeField(
+                        default=django.utils.timezone.now, editable=False
+                    ),
+                ),
+                (
+                    "farm_group",
+                    models.ForeignKey(
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        to="blocks.farmgroup",
+                    ),
+                ),
+                (
+                    "round",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="bags",
+                        to="monitoring.round",
+                    ),
+                ),
             ],
         ),
         migrations.CreateModel(
-            name='RoundChange',
+            name="RoundChange",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('noted_at', models.DateTimeField(default=django.utils.timezone.now)),
-                ('farm_group', models.ForeignKey(db_index=False, on_delete=django.db.models.deletion.PROTECT, to='blocks.farmgroup')),
-                ('round', models.ForeignKey(db_constraint=False, db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='monitoring.round')),
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True,
+                        primary_key=True,
+                        serialize=False,
+                        verbose_name="ID",
+                    ),
+                ),
+                ("noted_at", models.DateTimeField(default=django.utils.timezone.now)),
+                (
+                    "farm_group",
+                    models.ForeignKey(
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        to="blocks.farmgroup",
+                    ),
+                ),
+                (
+                    "round",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="monitoring.round",
+                    ),
+                ),
             ],
         ),
         migrations.CreateModel(
-            name='Sheet',
+            name="Sheet",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('uuid', models.UUIDField(default=uuid.uuid4, editable=False, unique=True)),
-                ('file_name', models.CharField(max_length=255)),
-                ('stored_name', models.CharField(max_length=100)),
-                ('sha256', models.CharField(max_length=64)),
-                ('size_bytes', models.PositiveBigIntegerField()),
-                ('layout', models.CharField(blank=True, choices=[('bags', 'one row a bag'), ('cells', 'one row a cell')], max_length=5)),
-                ('state', models.CharField(choices=[('received', 'waiting to be read'), ('reading', 'being read'), ('checking', 'being checked'), ('checked', 'checked'), ('publishing', 'being published'), ('published', 'published'), ('refused', 'could not be read'), ('discarded', 'discarded')], default='received', max_length=10)),
-                ('header', models.JSONField(default=list)),
-                ('rows_total', models.PositiveIntegerField(blank=True, null=True)),
-                ('rows_done', models.PositiveIntegerField(default=0)),
-                ('answers', models.JSONField(default=dict)),
-                ('summary', models.JSONField(default=dict)),
-                ('uploaded_at', models.DateTimeField(default=django.utils.timezone.now, editable=False)),
-                ('state_changed_at', models.DateTimeField(default=django.utils.timezone.now)),
-                ('published_at', models.DateTimeField(blank=True, null=True)),
-                ('farm_group', models.ForeignKey(db_index=False, on_delete=django.db.models.deletion.PROTECT, to='blocks.farmgroup')),
-                ('published_by', models.ForeignKey(db_index=False, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
-                ('uploaded_by', models.ForeignKey(db_index=False, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True,
+                        primary_key=True,
+                        serialize=False,
+                        verbose_name="ID",
+                    ),
+                ),
+                (
+                    "uuid",
+                    models.UUIDField(default=uuid.uuid4, editable=False, unique=True),
+                ),
+                ("file_name", models.CharField(max_length=255)),
+                ("stored_name", models.CharField(max_length=100)),
+                ("sha256", models.CharField(max_length=64)),
+                ("size_bytes", models.PositiveBigIntegerField()),
+                (
+                    "layout",
+                    models.CharField(
+                        blank=True,
+                        choices=[
+                            ("bags", "one row a bag"),
+                            ("cells", "one row a cell"),
+                        ],
+                        max_length=5,
+                    ),
+                ),
+                (
+                    "state",
+                    models.CharField(
+                        choices=[
+                            ("received", "waiting to be read"),
+                            ("reading", "being read"),
+                            ("checking", "being checked"),
+                            ("checked", "checked"),
+                            ("publishing", "being published"),
+                            ("published", "published"),
+                            ("refused", "could not be read"),
+                            ("discarded", "discarded"),
+                        ],
+                        default="received",
+                        max_length=10,
+                    ),
+                ),
+                ("header", models.JSONField(default=list)),
+                ("rows_total", models.PositiveIntegerField(blank=True, null=True)),
+                ("rows_done", models.PositiveIntegerField(default=0)),
+                ("answers", models.JSONField(default=dict)),
+                ("summary", models.JSONField(default=dict)),
+                (
+                    "uploaded_at",
+                    models.DateTimeField(
+                        default=django.utils.timezone.now, editable=False
+                    ),
+                ),
+                (
+                    "state_changed_at",
+                    models.DateTimeField(default=django.utils.timezone.now),
+                ),
+                ("published_at", models.DateTimeField(blank=True, null=True)),
+                (
+                    "farm_group",
+                    models.ForeignKey(
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        to="blocks.farmgroup",
+                    ),
+                ),
+                (
+                    "published_by",
+                    models.ForeignKey(
+                        db_index=False,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
+                (
+                    "uploaded_by",
+                    models.ForeignKey(
+                        db_index=False,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
             ],
         ),
         migrations.CreateModel(
-            name='SheetFinding',
+            name="SheetFinding",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('row_number', models.PositiveIntegerField(blank=True, null=True)),
-                ('column', models.CharField(blank=True, max_length=80)),
-                ('level', models.CharField(choices=[('error', 'error'), ('question', 'question'), ('warning', 'warning')], max_length=8)),
-                ('code', models.CharField(max_length=40)),
-                ('seen', models.CharField(blank=True, max_length=200)),
-                ('sentence', models.TextField()),
-                ('farm_group', models.ForeignKey(db_index=False, on_delete=django.db.models.deletion.PROTECT, to='blocks.farmgroup')),
-                ('sheet', models.ForeignKey(db_constraint=False, db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='findings', to='monitoring.sheet')),
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True,
+                        primary_key=True,
+                        serialize=False,
+                        verbose_name="ID",
+                    ),
+                ),
+                ("row_number", models.PositiveIntegerField(blank=True, null=True)),
+                ("column", models.CharField(blank=True, max_length=80)),
+                (
+                    "level",
+                    models.CharField(
+                        choices=[
+                            ("error", "error"),
+                            ("question", "question"),
+                            ("warning", "warning"),
+                        ],
+                        max_length=8,
+                    ),
+                ),
+                ("code", models.CharField(max_length=40)),
+                ("seen", models.CharField(blank=True, max_length=200)),
+                ("sentence", models.TextField()),
+                (
+                    "farm_group",
+                    models.ForeignKey(
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        to="blocks.farmgroup",
+                    ),
+                ),
+                (
+                    "sheet",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="findings",
+                        to="monitoring.sheet",
+                    ),
+                ),
             ],
         ),
         migrations.CreateModel(
-            name='SheetRow',
+            name="SheetRow",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('number', models.PositiveIntegerField()),
-                ('fields', django.contrib.postgres.fields.ArrayField(base_field=models.TextField(), size=None)),
-                ('corrected', django.contrib.postgres.fields.ArrayField(base_field=models.TextField(), blank=True, null=True, size=None)),
-                ('left_out', models.BooleanField(default=False)),
-                ('farm_group', models.ForeignKey(db_index=False, on_delete=django.db.models.deletion.PROTECT, to='blocks.farmgroup')),
-                ('sheet', models.ForeignKey(db_constraint=False, db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='rows', to='monitoring.sheet')),
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True,
+                        primary_key=True,
+                        serialize=False,
+                        verbose_name="ID",
+                    ),
+                ),
+                ("number", models.PositiveIntegerField()),
+                (
+                    "fields",
+                    django.contrib.postgres.fields.ArrayField(
+                        base_field=models.TextField(), size=None
+                    ),
+                ),
+                (
+                    "corrected",
+                    django.contrib.postgres.fields.ArrayField(
+                        base_field=models.TextField(), blank=True, null=True, size=None
+                    ),
+                ),
+                ("left_out", models.BooleanField(default=False)),
+                (
+                    "farm_group",
+                    models.ForeignKey(
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        to="blocks.farmgroup",
+                    ),
+                ),
+                (
+                    "sheet",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="rows",
+                        to="monitoring.sheet",
+                    ),
+                ),
             ],
         ),
         migrations.CreateModel(
-            name='SymptomScale',
+            name="SymptomScale",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('lowest', models.SmallIntegerField(default=0)),
-                ('highest', models.SmallIntegerField(default=4)),
-                ('wording', models.TextField(blank=True)),
-                ('valid_from', models.DateField()),
-                ('farm_group', models.ForeignKey(db_index=False, on_delete=django.db.models.deletion.PROTECT, to='blocks.farmgroup')),
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True,
+                        primary_key=True,
+                        serialize=False,
+                        verbose_name="ID",
+                    ),
+                ),
+                ("lowest", models.SmallIntegerField(default=0)),
+                ("highest", models.SmallIntegerField(default=4)),
+                ("wording", models.TextField(blank=True)),
+                ("valid_from", models.DateField()),
+                (
+                    "farm_group",
+                    models.ForeignKey(
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        to="blocks.farmgroup",
+                    ),
+                ),
             ],
         ),
         migrations.CreateModel(
-            name='Tally',
+            name="Tally",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('uuid', models.UUIDField(default=uuid.uuid4, editable=False, unique=True)),
-                ('dish_number', models.PositiveSmallIntegerField(default=1)),
-                ('reading', models.PositiveSmallIntegerField(default=1)),
-                ('scope', models.CharField(choices=[('whole', 'whole dish'), ('random_cells', 'a number of random cells'), ('named_cells', 'named cells')], max_length=12)),
-                ('cells_counted', models.PositiveSmallIntegerField(blank=True, null=True)),
-                ('proportion_counted', models.FloatField(default=1.0)),
-                ('outcome', models.CharField(choices=[('counted', 'counted'), ('uncountable', 'uncountable')], default='counted', max_length=11)),
-                ('count', models.PositiveIntegerField(blank=True, null=True)),
-                ('state', models.CharField(choices=[('published', 'published'), ('superseded', 'superseded')], default='published', max_length=10)),
-                ('chosen', models.BooleanField(default=True)),
-                ('reason', models.CharField(blank=True, max_length=300)),
-                ('source_row', models.PositiveIntegerField()),
-                ('analyst_name', models.CharField(blank=True, max_length=120)),
-                ('created_at', models.DateTimeField(default=django.utils.timezone.now, editable=False)),
-                ('analyst', models.ForeignKey(blank=True, db_index=False, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
-                ('created_by', models.ForeignKey(db_index=False, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
-                ('dish', models.ForeignKey(db_constraint=False, db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='monitoring.dish')),
-                ('farm_group', models.ForeignKey(db_index=False, on_delete=django.db.models.deletion.PROTECT, to='blocks.farmgroup')),
-                ('organism', models.ForeignKey(db_constraint=False, db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='monitoring.organism')),
-                ('source_sheet', models.ForeignKey(db_constraint=False, db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='tallies', to='monitoring.sheet')),
-                ('supersedes', models.ForeignKey(blank=True, db_constraint=False, db_index=False, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='superseded_by', to='monitoring.tally')),
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True,
+                        primary_key=True,
+                        serialize=False,
+                        verbose_name="ID",
+                    ),
+                ),
+                (
+                    "uuid",
+                    models.UUIDField(default=uuid.uuid4, editable=False, unique=True),
+                ),
+                ("dish_number", models.PositiveSmallIntegerField(default=1)),
+                ("reading", models.PositiveSmallIntegerField(default=1)),
+                (
+                    "scope",
+                    models.CharField(
+                        choices=[
+                            ("whole", "whole dish"),
+                            ("random_cells", "a number of random cells"),
+                            ("named_cells", "named cells"),
+                        ],
+                        max_length=12,
+                    ),
+                ),
+                (
+                    "cells_counted",
+                    models.PositiveSmallIntegerField(blank=True, null=True),
+                ),
+                ("proportion_counted", models.FloatField(default=1.0)),
+                (
+                    "outcome",
+                    models.CharField(
+                        choices=[
+                            ("counted", "counted"),
+                            ("uncountable", "uncountable"),
+                        ],
+                        default="counted",
+                        max_length=11,
+                    ),
+                ),
+                ("count", models.PositiveIntegerField(blank=True, null=True)),
+                (
+                    "state",
+                    models.CharField(
+                        choices=[
+                            ("published", "published"),
+                            ("superseded", "superseded"),
+                        ],
+                        default="published",
+                        max_length=10,
+                    ),
+                ),
+                ("chosen", models.BooleanField(default=True)),
+                ("reason", models.CharField(blank=True, max_length=300)),
+                ("source_row", models.PositiveIntegerField()),
+                ("analyst_name", models.CharField(blank=True, max_length=120)),
+                (
+                    "created_at",
+                    models.DateTimeField(
+                        default=django.utils.timezone.now, editable=False
+                    ),
+                ),
+                (
+                    "analyst",
+                    models.ForeignKey(
+                        blank=True,
+                        db_index=False,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
+                (
+                    "created_by",
+                    models.ForeignKey(
+                        db_index=False,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
+                (
+                    "dish",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="monitoring.dish",
+                    ),
+                ),
+                (
+                    "farm_group",
+                    models.ForeignKey(
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        to="blocks.farmgroup",
+                    ),
+                ),
+                (
+                    "organism",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="monitoring.organism",
+                    ),
+                ),
+                (
+                    "source_sheet",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="tallies",
+                        to="monitoring.sheet",
+                    ),
+                ),
+                (
+                    "supersedes",
+                    models.ForeignKey(
+                        blank=True,
+                        db_constraint=False,
+                        db_index=False,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="superseded_by",
+                        to="monitoring.tally",
+                    ),
+                ),
             ],
             options={
-                'verbose_name_plural': 'tallies',
+                "verbose_name_plural": "tallies",
             },
         ),
         migrations.CreateModel(
-            name='CellCount',
+            name="CellCount",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('cell', models.CharField(max_length=6)),
-                ('count', models.PositiveIntegerField(blank=True, null=True)),
-                ('farm_group', models.ForeignKey(db_index=False, on_delete=django.db.models.deletion.PROTECT, to='blocks.farmgroup')),
-                ('tally', models.ForeignKey(db_constraint=False, db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='cell_counts', to='monitoring.tally')),
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True,
+                        primary_key=True,
+                        serialize=False,
+                        verbose_name="ID",
+                    ),
+                ),
+                ("cell", models.CharField(max_length=6)),
+                ("count", models.PositiveIntegerField(blank=True, null=True)),
+                (
+                    "farm_group",
+                    models.ForeignKey(
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        to="blocks.farmgroup",
+                    ),
+                ),
+                (
+                    "tally",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="cell_counts",
+                        to="monitoring.tally",
+                    ),
+                ),
             ],
         ),
         migrations.CreateModel(
-            name='Wash',
+            name="Wash",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('uuid', models.UUIDField(default=uuid.uuid4, editable=False, unique=True)),
-                ('number', models.PositiveSmallIntegerField(default=1)),
-                ('washed_on', models.DateField(blank=True, null=True)),
-                ('alcohol_percent', models.FloatField(blank=True, null=True)),
-                ('volume_ml', models.FloatField(blank=True, null=True)),
-                ('shake_s', models.FloatField(blank=True, null=True)),
-                ('analyst_name', models.CharField(blank=True, max_length=120)),
-                ('analyst', models.ForeignKey(blank=True, db_index=False, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
-                ('bag', models.ForeignKey(db_constraint=False, on_delete=django.db.models.deletion.PROTECT, related_name='washes', to='monitoring.bag')),
-                ('farm_group', models.ForeignKey(db_index=False, on_delete=django.db.models.deletion.PROTECT, to='blocks.farmgroup')),
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True,
+                        primary_key=True,
+                        serialize=False,
+                        verbose_name="ID",
+                    ),
+                ),
+                (
+                    "uuid",
+                    models.UUIDField(default=uuid.uuid4, editable=False, unique=True),
+                ),
+                ("number", models.PositiveSmallIntegerField(default=1)),
+                ("washed_on", models.DateField(blank=True, null=True)),
+                ("alcohol_percent", models.FloatField(blank=True, null=True)),
+                ("volume_ml", models.FloatField(blank=True, null=True)),
+                ("shake_s", models.FloatField(blank=True, null=True)),
+                ("analyst_name", models.CharField(blank=True, max_length=120)),
+                (
+                    "analyst",
+                    models.ForeignKey(
+                        blank=True,
+                        db_index=False,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
+                (
+                    "bag",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="washes",
+                        to="monitoring.bag",
+                    ),
+                ),
+                (
+                    "farm_group",
+                    models.ForeignKey(
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        to="blocks.farmgroup",
+                    ),
+                ),
             ],
         ),
         migrations.AddField(
-            model_name='tally',
-            name='wash',
-            field=models.ForeignKey(db_constraint=False, db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='tallies', to='monitoring.wash'),
+            model_name="tally",
+            name="wash",
+            field=models.ForeignKey(
+                db_constraint=False,
+                db_index=False,
+                on_delete=django.db.models.deletion.PROTECT,
+                related_name="tallies",
+                to="monitoring.wash",
+            ),
         ),
         migrations.CreateModel(
-            name='CanopyWeight',
+            name="CanopyWeight",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('position', models.CharField(max_length=20)),
-                ('share', models.FloatField()),
-                ('valid_from', models.DateField()),
-                ('farm_group', models.ForeignKey(db_index=False, on_delete=django.db.models.deletion.PROTECT, to='blocks.farmgroup')),
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True,
+                        primary_key=True,
+                        serialize=False,
+                        verbose_name="ID",
+                    ),
+                ),
+                ("position", models.CharField(max_length=20)),
+                ("share", models.FloatField()),
+                ("valid_from", models.DateField()),
+                (
+                    "farm_group",
+                    models.ForeignKey(
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        to="blocks.farmgroup",
+                    ),
+                ),
             ],
             options={
-                'constraints': [models.UniqueConstraint(fields=('farm_group', 'position', 'valid_from'), name='monitoring_canopyweight_one_a_day'), models.CheckConstraint(condition=models.Q(('share__gte', 0), ('share__lte', 1)), name='monitoring_canopyweight_is_share')],
+                "constraints": [
+                    models.UniqueConstraint(
+                        fields=("farm_group", "position", "valid_from"),
+                        name="monitoring_canopyweight_one_a_day",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(("share__gte", 0), ("share__lte", 1)),
+                        name="monitoring_canopyweight_is_share",
+                    ),
+                ],
             },
         ),
         migrations.AddConstraint(
-            model_name='dish',
-            constraint=models.UniqueConstraint(fields=('farm_group', 'name'), name='monitoring_dish_name_in_group'),
+            model_name="dish",
+            constraint=models.UniqueConstraint(
+                fields=("farm_group", "name"), name="monitoring_dish_name_in_group"
+            ),
         ),
         migrations.AddConstraint(
-            model_name='dish',
-            constraint=models.UniqueConstraint(condition=models.Q(('is_usual', True)), fields=('farm_group',), name='monitoring_dish_one_usual'),
+            model_name="dish",
+            constraint=models.UniqueConstraint(
+                condition=models.Q(("is_usual", True)),
+                fields=("farm_group",),
+                name="monitoring_dish_one_usual",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='dish',
-            constraint=models.CheckConstraint(condition=models.Q(('inner_diameter_mm__gte', 20), ('inner_diameter_mm__lte', 500)), name='monitoring_dish_diameter_plausible'),
+            model_name="dish",
+            constraint=models.CheckConstraint(
+                condition=models.Q(
+                    ("inner_diameter_mm__gte", 20), ("inner_diameter_mm__lte", 500)
+                ),
+                name="monitoring_dish_diameter_plausible",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='dish',
-            constraint=models.CheckConstraint(condition=models.Q(('pitch_mm__gte', 1), ('pitch_mm__lte', models.F('inner_diameter_mm'))), name='monitoring_dish_pitch_plausible'),
+            model_name="dish",
+            constraint=models.CheckConstraint(
+                condition=models.Q(
+                    ("pitch_mm__gte", 1),
+                    ("pitch_mm__lte", models.F("inner_diameter_mm")),
+                ),
+                name="monitoring_dish_pitch_plausible",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='organism',
-            constraint=models.UniqueConstraint(fields=('farm_group', 'code'), name='monitoring_organism_code_in_group'),
+            model_name="organism",
+            constraint=models.UniqueConstraint(
+                fields=("farm_group", "code"), name="monitoring_organism_code_in_group"
+            ),
         ),
         migrations.AddConstraint(
-            model_name='organism',
-            constraint=models.UniqueConstraint(deferrable=django.db.models.constraints.Deferrable['DEFERRED'], fields=('farm_group', 'position'), name='monitoring_organism_position_in_group'),
+            model_name="organism",
+            constraint=models.UniqueConstraint(
+                deferrable=django.db.models.constraints.Deferrable["DEFERRED"],
+                fields=("farm_group", "position"),
+                name="monitoring_organism_position_in_group",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='organism',
-            constraint=models.CheckConstraint(condition=models.Q(('role__in', ['pest', 'predator', 'other'])), name='monitoring_organism_role_known'),
+            model_name="organism",
+            constraint=models.CheckConstraint(
+                condition=models.Q(("role__in", ["pest", "predator", "other"])),
+                name="monitoring_organism_role_known",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='organism',
-            constraint=models.CheckConstraint(condition=models.Q(('code__endswith', '_cells'), _negated=True), name='monitoring_organism_code_not_cells'),
+            model_name="organism",
+            constraint=models.CheckConstraint(
+                condition=models.Q(("code__endswith", "_cells"), _negated=True),
+                name="monitoring_organism_code_not_cells",
+            ),
         ),
         migrations.AddIndex(
-            model_name='recovery',
-            index=models.Index(fields=['farm_group', 'organism', 'tissue', 'valid_from'], name='monitoring_recovery_in_force'),
+            model_name="recovery",
+            index=models.Index(
+                fields=["farm_group", "organism", "tissue", "valid_from"],
+                name="monitoring_recovery_in_force",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='recovery',
-            constraint=models.CheckConstraint(condition=models.Q(models.Q(('alpha__gt', 0), ('beta__gt', 0), ('fixed_value', None)), models.Q(('alpha', None), ('beta', None), ('fixed_value__gt', 0), ('fixed_value__lte', 1)), _connector='OR'), name='monitoring_recovery_beta_or_fixed'),
+            model_name="recovery",
+            constraint=models.CheckConstraint(
+                condition=models.Q(
+                    models.Q(("alpha__gt", 0), ("beta__gt", 0), ("fixed_value", None)),
+                    models.Q(
+                        ("alpha", None),
+                        ("beta", None),
+                        ("fixed_value__gt", 0),
+                        ("fixed_value__lte", 1),
+                    ),
+                    _connector="OR",
+                ),
+                name="monitoring_recovery_beta_or_fixed",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='round',
-            constraint=models.UniqueConstraint(fields=('farm_group', 'block', 'collected_on'), name='monitoring_round_one_a_day'),
+            model_name="round",
+            constraint=models.UniqueConstraint(
+                fields=("farm_group", "block", "collected_on"),
+                name="monitoring_round_one_a_day",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='round',
-            constraint=models.CheckConstraint(condition=models.Q(models.Q(('growth_code', ''), ('growth_scale', '')), models.Q(('growth_scale__in', ['BBCH', 'EL']), models.Q(('growth_code', ''), _negated=True)), _connector='OR'), name='monitoring_round_growth_stage_whole'),
+            model_name="round",
+            constraint=models.CheckConstraint(
+                condition=models.Q(
+                    models.Q(("growth_code", ""), ("growth_scale", "")),
+                    models.Q(
+                        ("growth_scale__in", ["BBCH", "EL"]),
+                        models.Q(("growth_code", ""), _negated=True),
+                    ),
+                    _connector="OR",
+                ),
+                name="monitoring_round_growth_stage_whole",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='ratio',
-            constraint=models.UniqueConstraint(condition=models.Q(('is_current', True)), fields=('farm_group', 'round', 'tissue', 'predator', 'prey'), name='monitoring_ratio_one_current'),
+            model_name="ratio",
+            constraint=models.UniqueConstraint(
+                condition=models.Q(("is_current", True)),
+                fields=("farm_group", "round", "tissue", "predator", "prey"),
+                name="monitoring_ratio_one_current",
+            ),
         ),
         migrations.AddIndex(
-            model_name='densitychange',
-            index=models.Index(fields=['farm_group', 'id'], name='monitoring_densitychange_queue'),
+            model_name="densitychange",
+            index=models.Index(
+                fields=["farm_group", "id"], name="monitoring_densitychange_queue"
+            ),
         ),
         migrations.AddConstraint(
-            model_name='density',
-            constraint=models.UniqueConstraint(condition=models.Q(('is_current', True)), fields=('farm_group', 'round', 'tissue', 'organism', 'stratum'), name='monitoring_density_one_current'),
+            model_name="density",
+            constraint=models.UniqueConstraint(
+                condition=models.Q(("is_current", True)),
+                fields=("farm_group", "round", "tissue", "organism", "stratum"),
+                name="monitoring_density_one_current",
+            ),
         ),
         migrations.AddIndex(
-            model_name='bag',
-            index=models.Index(fields=['farm_group', 'code'], name='monitoring_bag_by_code'),
+            model_name="bag",
+            index=models.Index(
+                fields=["farm_group", "code"], name="monitoring_bag_by_code"
+            ),
         ),
         migrations.AddConstraint(
-            model_name='bag',
-            constraint=models.UniqueConstraint(fields=('farm_group', 'round', 'code'), name='monitoring_bag_code_in_round'),
+            model_name="bag",
+            constraint=models.UniqueConstraint(
+                fields=("farm_group", "round", "code"),
+                name="monitoring_bag_code_in_round",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='bag',
-            constraint=models.CheckConstraint(condition=models.Q(('tissue__in', ['leaf', 'shoot', 'bud'])), name='monitoring_bag_tissue_known'),
+            model_name="bag",
+            constraint=models.CheckConstraint(
+                condition=models.Q(("tissue__in", ["leaf", "shoot", "bud"])),
+                name="monitoring_bag_tissue_known",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='bag',
-            constraint=models.CheckConstraint(condition=models.Q(models.Q(('tissue', 'leaf'), _negated=True), models.Q(('position', ''), _negated=True), _connector='OR'), name='monitoring_bag_leaf_has_position'),
+            model_name="bag",
+            constraint=models.CheckConstraint(
+                condition=models.Q(
+                    models.Q(("tissue", "leaf"), _negated=True),
+                    models.Q(("position", ""), _negated=True),
+                    _connector="OR",
+                ),
+                name="monitoring_bag_leaf_has_position",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='bag',
-            constraint=models.CheckConstraint(condition=models.Q(('units__gte', 1)), name='monitoring_bag_has_units'),
+            model_name="bag",
+            constraint=models.CheckConstraint(
+                condition=models.Q(("units__gte", 1)), name="monitoring_bag_has_units"
+            ),
         ),
         migrations.AddIndex(
-            model_name='roundchange',
-            index=models.Index(fields=['farm_group', 'id'], name='monitoring_roundchange_queue'),
+            model_name="roundchange",
+            index=models.Index(
+                fields=["farm_group", "id"], name="monitoring_roundchange_queue"
+            ),
         ),
         migrations.AddIndex(
-            model_name='sheet',
-            index=models.Index(fields=['farm_group', '-uploaded_at'], name='monitoring_sheet_newest'),
+            model_name="sheet",
+            index=models.Index(
+                fields=["farm_group", "-uploaded_at"], name="monitoring_sheet_newest"
+            ),
         ),
         migrations.AddConstraint(
-            model_name='sheet',
-            constraint=models.UniqueConstraint(condition=models.Q(('state', 'published')), fields=('farm_group', 'sha256'), name='monitoring_sheet_published_once'),
+            model_name="sheet",
+            constraint=models.UniqueConstraint(
+                condition=models.Q(("state", "published")),
+                fields=("farm_group", "sha256"),
+                name="monitoring_sheet_published_once",
+            ),
         ),
         migrations.AddIndex(
-            model_name='sheetfinding',
-            index=models.Index(fields=['farm_group', 'sheet', 'level', 'row_number'], name='monitoring_finding_in_sheet'),
+            model_name="sheetfinding",
+            index=models.Index(
+                fields=["farm_group", "sheet", "level", "row_number"],
+                name="monitoring_finding_in_sheet",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='sheetrow',
-            constraint=models.UniqueConstraint(fields=('farm_group', 'sheet', 'number'), name='monitoring_sheetrow_number_in_sheet'),
+            model_name="sheetrow",
+            constraint=models.UniqueConstraint(
+                fields=("farm_group", "sheet", "number"),
+                name="monitoring_sheetrow_number_in_sheet",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='symptomscale',
-            constraint=models.UniqueConstraint(fields=('farm_group', 'valid_from'), name='monitoring_symptomscale_one_a_day'),
+            model_name="symptomscale",
+            constraint=models.UniqueConstraint(
+                fields=("farm_group", "valid_from"),
+                name="monitoring_symptomscale_one_a_day",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='symptomscale',
-            constraint=models.CheckConstraint(condition=models.Q(('lowest__lt', models.F('highest'))), name='monitoring_symptomscale_in_order'),
+            model_name="symptomscale",
+            constraint=models.CheckConstraint(
+                condition=models.Q(("lowest__lt", models.F("highest"))),
+                name="monitoring_symptomscale_in_order",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='cellcount',
-            constraint=models.UniqueConstraint(fields=('farm_group', 'tally', 'cell'), name='monitoring_cellcount_once_in_tally'),
+            model_name="cellcount",
+            constraint=models.UniqueConstraint(
+                fields=("farm_group", "tally", "cell"),
+                name="monitoring_cellcount_once_in_tally",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='wash',
-            constraint=models.UniqueConstraint(fields=('farm_group', 'bag', 'number'), name='monitoring_wash_number_in_bag'),
+            model_name="wash",
+            constraint=models.UniqueConstraint(
+                fields=("farm_group", "bag", "number"),
+                name="monitoring_wash_number_in_bag",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='wash',
-            constraint=models.CheckConstraint(condition=models.Q(('number__gte', 1)), name='monitoring_wash_number_from_one'),
+            model_name="wash",
+            constraint=models.CheckConstraint(
+                condition=models.Q(("number__gte", 1)),
+                name="monitoring_wash_number_from_one",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='wash',
-            constraint=models.CheckConstraint(condition=models.Q(('alcohol_percent', None), models.Q(('alcohol_percent__gte', 0), ('alcohol_percent__lte', 100)), _connector='OR'), name='monitoring_wash_alcohol_is_percent'),
+            model_name="wash",
+            constraint=models.CheckConstraint(
+                condition=models.Q(
+                    ("alcohol_percent", None),
+                    models.Q(
+                        ("alcohol_percent__gte", 0), ("alcohol_percent__lte", 100)
+                    ),
+                    _connector="OR",
+                ),
+                name="monitoring_wash_alcohol_is_percent",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='wash',
-            constraint=models.CheckConstraint(condition=models.Q(('volume_ml', None), ('volume_ml__gt', 0), _connector='OR'), name='monitoring_wash_volume_positive'),
+            model_name="wash",
+            constraint=models.CheckConstraint(
+                condition=models.Q(
+                    ("volume_ml", None), ("volume_ml__gt", 0), _connector="OR"
+                ),
+                name="monitoring_wash_volume_positive",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='wash',
-            constraint=models.CheckConstraint(condition=models.Q(('shake_s', None), ('shake_s__gte', 0), _connector='OR'), name='monitoring_wash_shake_not_negative'),
+            model_name="wash",
+            constraint=models.CheckConstraint(
+                condition=models.Q(
+                    ("shake_s", None), ("shake_s__gte", 0), _connector="OR"
+                ),
+                name="monitoring_wash_shake_not_negative",
+            ),
         ),
         migrations.AddIndex(
-            model_name='tally',
-            index=models.Index(fields=['farm_group', 'source_sheet'], name='monitoring_tally_by_sheet'),
+            model_name="tally",
+            index=models.Index(
+                fields=["farm_group", "source_sheet"], name="monitoring_tally_by_sheet"
+            ),
         ),
         migrations.AddConstraint(
-            model_name='tally',
-            constraint=models.UniqueConstraint(condition=models.Q(('state', 'published')), fields=('farm_group', 'wash', 'organism', 'dish_number', 'reading'), name='monitoring_tally_one_published'),
+            model_name="tally",
+            constraint=models.UniqueConstraint(
+                condition=models.Q(("state", "published")),
+                fields=("farm_group", "wash", "organism", "dish_number", "reading"),
+                name="monitoring_tally_one_published",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='tally',
-            constraint=models.UniqueConstraint(condition=models.Q(('chosen', True), ('state', 'published')), fields=('farm_group', 'wash', 'organism', 'dish_number'), name='monitoring_tally_one_chosen'),
+            model_name="tally",
+            constraint=models.UniqueConstraint(
+                condition=models.Q(("chosen", True), ("state", "published")),
+                fields=("farm_group", "wash", "organism", "dish_number"),
+                name="monitoring_tally_one_chosen",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='tally',
-            constraint=models.CheckConstraint(condition=models.Q(models.Q(('count__isnull', False), ('outcome', 'counted')), models.Q(('count', None), ('outcome', 'uncountable')), _connector='OR'), name='monitoring_tally_count_unless_uncountable'),
+            model_name="tally",
+            constraint=models.CheckConstraint(
+                condition=models.Q(
+                    models.Q(("count__isnull", False), ("outcome", "counted")),
+                    models.Q(("count", None), ("outcome", "uncountable")),
+                    _connector="OR",
+                ),
+                name="monitoring_tally_count_unless_uncountable",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='tally',
-            constraint=models.CheckConstraint(condition=models.Q(models.Q(('cells_counted', None), ('proportion_counted', 1.0), ('scope', 'whole')), models.Q(('cells_counted__gte', 1), ('proportion_counted__gt', 0), ('proportion_counted__lte', 1), ('scope__in', ['random_cells', 'named_cells'])), _connector='OR'), name='monitoring_tally_scope_and_cells_agree'),
+            model_name="tally",
+            constraint=models.CheckConstraint(
+                condition=models.Q(
+                    models.Q(
+                        ("cells_counted", None),
+                        ("proportion_counted", 1.0),
+                        ("scope", "whole"),
+                    ),
+                    models.Q(
+                        ("cells_counted__gte", 1),
+                        ("proportion_counted__gt", 0),
+                        ("proportion_counted__lte", 1),
+                        ("scope__in", ["random_cells", "named_cells"]),
+                    ),
+                    _connector="OR",
+                ),
+                name="monitoring_tally_scope_and_cells_agree",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='tally',
-            constraint=models.CheckConstraint(condition=models.Q(('dish_number__gte', 1), ('reading__gte', 1)), name='monitoring_tally_numbers_from_one'),
+            model_name="tally",
+            constraint=models.CheckConstraint(
+                condition=models.Q(("dish_number__gte", 1), ("reading__gte", 1)),
+                name="monitoring_tally_numbers_from_one",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='tally',
-            constraint=models.CheckConstraint(condition=models.Q(('supersedes', None), models.Q(('supersedes', models.F('id')), _negated=True), _connector='OR'), name='monitoring_tally_not_its_own_past'),
+            model_name="tally",
+            constraint=models.CheckConstraint(
+                condition=models.Q(
+                    ("supersedes", None),
+                    models.Q(("supersedes", models.F("id")), _negated=True),
+                    _connector="OR",
+                ),
+                name="monitoring_tally_not_its_own_past",
+            ),
         ),
-            *WALLS,
+        *WALLS,
     ]

@@ -6,7 +6,7 @@ from django.db import connections
 
 from deploy.project import boot
 
-pytestmark = pytest.mark.django_db
+pytestmark = pytest.mark.django_db(databases=["default", "owner"])
 
 
 def test_the_sites_own_role_may_start() -> None:
@@ -19,4 +19,3 @@ def test_the_owner_of_the_tables_may_not_serve(
     monkeypatch.setattr(boot, "connection", connections["owner"])
     with pytest.raises(ImproperlyConfigured, match="owns tables"):
         boot.refuse_strong_role()
-    connections["owner"].close()

@@ -14,7 +14,7 @@ from blocks.tenancy import farm_group_ids, stating, stating_person
 from deploy.provisioning import SHARED_TABLES, faults_in_walls
 from tests.builders import World
 
-pytestmark = pytest.mark.django_db
+pytestmark = pytest.mark.django_db(databases=["default", "owner"])
 
 
 def _group_models() -> list[type]:
@@ -135,7 +135,7 @@ def test_a_row_cannot_be_written_into_another_group(
         Farm.objects.create(farm_group=second.group, name="Foreign")
 
 
-@pytest.mark.django_db(transaction=True)
+@pytest.mark.django_db(transaction=True, databases=["default", "owner"])
 def test_a_row_cannot_point_at_another_groups_row(
     make_world: Callable[..., World],
 ) -> None:

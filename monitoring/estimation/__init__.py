@@ -1,0 +1,93 @@
+"""From counted animals to densities with intervals; NumPy and SciPy only."""
+
+from monitoring.estimation.density import (
+    DEFAULT_UPPER_LIMIT,
+    METHOD_VERSIONS,
+    estimate_densities,
+    estimate_density,
+)
+from monitoring.estimation.dish import DishGrid, DishTotal, cells_to_count, expand_cells
+from monitoring.estimation.dispersion import (
+    CommonK,
+    DispersionIndices,
+    NegativeBinomialFit,
+    common_k,
+    dispersion_indices,
+    fit_negative_binomial,
+    k_by_moments,
+    k_from_zeros,
+)
+from monitoring.estimation.posterior import (
+    PROBABILITIES,
+    DensityEstimate,
+    StoredPosterior,
+)
+from monitoring.estimation.priors import (
+    DEFAULT_K_PRIOR,
+    KPrior,
+    LogNormalK,
+    LogUniformK,
+)
+from monitoring.estimation.profile import profile_interval, zero_count_upper_limit
+from monitoring.estimation.ratio import (
+    FiellerInterval,
+    RatioEstimate,
+    estimate_ratio,
+    fieller_interval,
+)
+from monitoring.estimation.recovery import (
+    BetaRecovery,
+    WashRecovery,
+    recovery_from_range,
+    recovery_from_spikes,
+    recovery_from_washes,
+)
+from monitoring.estimation.result_types import ProfileInterval
+from monitoring.estimation.strata import (
+    StratifiedMean,
+    combine_strata,
+    stratified_mean,
+)
+from monitoring.estimation.validation import EstimationError
+
+__all__ = [
+    "DEFAULT_K_PRIOR",
+    "DEFAULT_UPPER_LIMIT",
+    "METHOD_VERSIONS",
+    "PROBABILITIES",
+    "BetaRecovery",
+    "CommonK",
+    "DensityEstimate",
+    "DishGrid",
+    "DishTotal",
+    "DispersionIndices",
+    "EstimationError",
+    "FiellerInterval",
+    "KPrior",
+    "LogNormalK",
+    "LogUniformK",
+    "NegativeBinomialFit",
+    "ProfileInterval",
+    "RatioEstimate",
+    "StoredPosterior",
+    "StratifiedMean",
+    "WashRecovery",
+    "cells_to_count",
+    "combine_strata",
+    "common_k",
+    "dispersion_indices",
+    "estimate_densities",
+    "estimate_density",
+    "estimate_ratio",
+    "expand_cells",
+    "fieller_interval",
+    "fit_negative_binomial",
+    "k_by_moments",
+    "k_from_zeros",
+    "profile_interval",
+    "recovery_from_range",
+    "recovery_from_spikes",
+    "recovery_from_washes",
+    "stratified_mean",
+    "zero_count_upper_limit",
+]

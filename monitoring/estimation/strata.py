@@ -1,0 +1,149 @@
+"""A round's density from its canopy positions."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from math import sqrt
+
+import numpy as np
+from scipy import stats
+from scipy.special import ndtr
+
+from monitoring.estimation.posterior import (
+    DensityEstimate,
+    GridPosterior,
+    divide_by_recovery,
+    upper_end,
+)
+from monitoring.estimation.validation import (
+    EstimationError,
+    FloatArray,
+    Numbers,
+    numbers,
+    proportion,
+    whole_counts,
+)
+
+ATOMS = 601
+DEVIATE_REACH = 5.0
+# Shares of leaves are stated with a few decimals.
+SUM_SLACK = 1e-6
+
+
+def combine_strata(
+    densities: Sequence[DensityEstimate], weights: Numbers
+) -> DensityEstimate:
+    """Weight the strata's posteriors into the round's.
+
+    densities: one a stratum, all with the same recovery and confidence.
+    weights: share of leaves in each stratum, 0 or more, adding up to 1.
+
+    The posteriors of what is washed off are convolved; recovery, being common to the
+    strata, is integrated once after.
+    Raises EstimationError if a precondition fails. `k_median` is that of the stratum
+    with the most bags: strata have no k in common.
+    Source: Cochran 1977, Sampling Techniques, ch. 5 (stratified mean), with posteriors
+    in place of means; convolution by atoms of the quantile functions.
+    """
+    shares = numbers("weights", weights)
+    if not densities or shares.size != len(densities):
+        raise EstimationError("weights", "needs one weight a stratum")
+    if (shares < 0).any() or abs(shares.sum() - 1) > SUM_SLACK:
+        raise EstimationError("weights", "must be 0 or more and add up to 1")
+    first = densities[0]
+    if any(one.recovery != first.recovery for one in densities):
+        raise EstimationError("densities", "must share one recovery")
+    used = [
+        (one, float(share))
+        for one, share in zip(densities, shares, strict=True)
+        if share > 0
+    ]
+    washed_off = _sum_of(used)
+    posterior = divide_by_recovery(washed_off, first.recovery)
+    tail = (1 - first.confidence) / 2
+    low, median, high = posterior.quantiles(np.array([tail, 0.5, 1 - tail]))
+    return DensityEstimate(
+        median=float(median),
+        low=float(low),
+        high=upper_end(posterior, float(high), first.upper_limit),
+        confidence=first.confidence,
+        sample_mean=sum(share * one.sample_mean for one, share in used),
+        bags=sum(one.bags for one in densities),
+        animals=sum(one.animals for one in densities),
+        k_median=max(densities, key=lambda one: one.bags).k_median,
+        posterior=posterior,
+        washed_off=washed_off,
+        recovery=first.recovery,
+        upper_limit=first.upper_limit,
+    )
+
+
+def _sum_of(used: list[tuple[DensityEstimate, float]]) -> GridPosterior:
+    edges = ndtr(np.linspace(-DEVIATE_REACH, DEVIATE_REACH, ATOMS + 1))
+    edges[0], edges[-1] = 0.0, 1.0
+    mass = np.diff(edges)
+    middles = edges[:-1] + mass / 2
+    total: FloatArray | None = None
+    for one, share in used:
+        atoms = share * one.washed_off.quantiles(middles)
+        total = atoms if total is None else _add(total, atoms, mass, middles)
+    if total is None:
+        raise EstimationError("weights", "are all 0")
+    return GridPosterior(np.log(total), middles)
+
+
+def _add(
+    left: FloatArray, right: FloatArray, mass: FloatArray, middles: FloatArray
+) -> FloatArray:
+    """Give the quantiles of a sum of two independent quantities, at the middles."""
+    sums = (left[:, None] + right[None, :]).ravel()
+    weights = (mass[:, None] * mass[None, :]).ravel()
+    order = np.argsort(sums)
+    cumulative = np.cumsum(weights[order]) - weights[order] / 2
+    quantiles: FloatArray = np.exp(np.interp(middles, cumulative, np.log(sums[order])))
+    return quantiles
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StratifiedMean:
+    """The plain stratified mean with its t interval."""
+
+    mean: float
+    standard_error: float
+    degrees_of_freedom: float
+    low: float
+    high: float
+
+
+def stratified_mean(
+    strata: Sequence[Numbers], weights: Numbers, *, confidence: float = 0.95
+) -> StratifiedMean:
+    """Weight the strata's sample means, with Satterthwaite's degrees of freedom.
+
+    strata: count arrays, two counts or more in each. weights: shares of leaves adding
+    up to 1. confidence: in (0, 1).
+
+    Raises EstimationError if a precondition fails.
+    Source: Cochran 1977, Sampling Techniques, ch. 5; Satterthwaite 1946.
+    """
+    samples = [whole_counts("strata", stratum) for stratum in strata]
+    shares = numbers("weights", weights)
+    proportion("confidence", confidence)
+    if shares.size != len(samples) or abs(shares.sum() - 1) > SUM_SLACK:
+        raise EstimationError("weights", "needs one a stratum, adding up to 1")
+    if any(sample.size < 2 for sample in samples):
+        raise EstimationError("strata", "each needs two counts or more")
+    mean = sum(w * s.mean() for w, s in zip(shares, samples, strict=True))
+    parts = np.array(
+        [w**2 * s.var(ddof=1) / s.size for w, s in zip(shares, samples, strict=True)]
+    )
+    variance = float(parts.sum())
+    sizes = np.array([s.size - 1 for s in samples])
+    freedom = variance**2 / float((parts**2 / sizes).sum()) if variance else np.inf
+    reach = float(stats.t.ppf((1 + confidence) / 2, freedom)) * sqrt(variance)
+    return StratifiedMean(
+        mean=float(mean),
+        standard_error=sqrt(variance),
+        degrees_of_freedom=float(freedom),
+        low=float(mean) - reach,
+        high=float(mean) + reach,
+    )

@@ -1,0 +1,64 @@
+"""Check what comes into the core, once, at its edge."""
+
+from collections.abc import Sequence
+from typing import TypeAlias
+
+import numpy as np
+from numpy.typing import NDArray
+
+FloatArray: TypeAlias = NDArray[np.float64]
+Numbers: TypeAlias = (
+    Sequence[float] | Sequence[int] | NDArray[np.float64] | NDArray[np.int64]
+)
+
+
+class EstimationError(ValueError):
+    """A precondition that does not hold; `argument` names which."""
+
+    def __init__(self, argument: str, sentence: str) -> None:
+        super().__init__(f"{argument}: {sentence}")
+        self.argument = argument
+        self.sentence = sentence
+
+
+def numbers(argument: str, values: Numbers | float) -> FloatArray:
+    """Give a 1-D array of finite numbers, at least one; or EstimationError."""
+    array = np.atleast_1d(np.asarray(values, dtype=np.float64))
+    if array.ndim != 1 or array.size == 0:
+        raise EstimationError(argument, "must be a list of one or more numbers")
+    if not np.isfinite(array).all():
+        raise EstimationError(argument, "must hold finite numbers only")
+    return array
+
+
+def whole_counts(argument: str, values: Numbers) -> FloatArray:
+    """Give counts of animals: whole and not negative; or EstimationError."""
+    array = numbers(argument, values)
+    if (array < 0).any() or (array != np.floor(array)).any():
+        raise EstimationError(argument, "must hold whole numbers of animals, 0 or more")
+    return array
+
+
+def one_or_each(argument: str, values: Numbers | float, size: int) -> FloatArray:
+    """Give one number for each of `size` items, repeating a single one."""
+    array = numbers(argument, values)
+    if array.size == 1:
+        return np.full(size, array[0])
+    if array.size != size:
+        raise EstimationError(argument, f"has {array.size} entries where {size} fit")
+    return array
+
+
+def proportion(argument: str, value: float, *, may_be_one: bool = False) -> float:
+    """Give a number in (0, 1), or (0, 1] where 1 is allowed; or EstimationError."""
+    inside = 0 < value < 1 or (may_be_one and value == 1)
+    if not inside:
+        raise EstimationError(argument, f"{value!r} is not a proportion above 0")
+    return float(value)
+
+
+def positive(argument: str, value: float) -> float:
+    """Give a finite number above 0; or EstimationError."""
+    if not (np.isfinite(value) and value > 0):
+        raise EstimationError(argument, f"{value!r} is not a number above 0")
+    return float(value)
