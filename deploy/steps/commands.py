@@ -1,0 +1,54 @@
+"""Run other programs, quietly unless they fail."""
+
+import subprocess
+import tempfile
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+
+from deploy.steps.accounts import Account, identity
+from deploy.steps.say import StepError
+
+SHOWN_LINES = 40
+
+
+def run(
+    command: Sequence[str | Path],
+    *,
+    failing: str,
+    env: Mapping[str, str] | None = None,
+    account: Account | None = None,
+) -> None:
+    """Run to the end; on failure show the output's end and stop with `failing`."""
+    with tempfile.TemporaryFile() as output:
+        code = subprocess.call(  # noqa: S603 - our own commands, no shell
+            command,
+            stdin=subprocess.DEVNULL,
+            stdout=output,
+            stderr=subprocess.STDOUT,
+            env=dict(env) if env is not None else None,
+            **identity(account),
+        )
+        if code:
+            output.seek(0)
+            lines = output.read().decode(errors="replace").splitlines()
+            raise StepError("\n".join([*lines[-SHOWN_LINES:], "", failing]))
+
+
+def output_of(
+    command: Sequence[str | Path], *, account: Account | None = None
+) -> str | None:
+    """Give what a command prints, or None if it is missing or fails."""
+    try:
+        done = subprocess.run(  # noqa: S603 - our own commands, no shell
+            command,
+            stdin=subprocess.DEVNULL,
+            stdout=subprocess.PIPE,
+            stderr=subprocess.DEVNULL,
+            cwd="/",
+            check=True,
+            text=True,
+            **identity(account),
+        )
+    except (OSError, subprocess.CalledProcessError):
+        return None
+    return done.stdout

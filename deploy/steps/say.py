@@ -1,0 +1,32 @@
+"""Talk to the person at the terminal, and stop with a sentence."""
+
+import sys
+from collections.abc import Callable
+
+
+class StepError(Exception):
+    """A step cannot go on; the sentence says what is wrong and what to do."""
+
+
+class Stopped(BaseException):
+    """Somebody asked for a stop: Ctrl-C, a closed terminal or a TERM signal."""
+
+
+def say(sentence: str) -> None:
+    """Print one line at once, also into a pipe."""
+    sys.stdout.write(f"{sentence}\n")
+    sys.stdout.flush()
+
+
+def main(command: str, work: Callable[[], int]) -> None:
+    """Run a command's work and turn what stopped it into words and an exit code."""
+    try:
+        code = work()
+    except StepError as error:
+        sys.stdout.flush()
+        sys.stderr.write(f"\n{command}: {error}\n")
+        code = 1
+    except (KeyboardInterrupt, Stopped):
+        sys.stderr.write(f"\n{command}: stopped; run it again to go on.\n")
+        code = 130
+    sys.exit(code)

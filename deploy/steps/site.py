@@ -1,0 +1,160 @@
+"""Prepare the site's database and files, and start its three processes."""
+
+import http.client
+import json
+import socket
+from collections.abc import Mapping
+from datetime import datetime
+from pathlib import Path
+
+import psycopg
+
+from deploy.steps.given import OWNER_URL, SITE_URL
+from deploy.steps.places import CHECKOUT, Places
+from deploy.steps.processes import Service, Supervisor
+from deploy.steps.say import say
+
+WEB_PROCESSES = 2
+WEB_THREADS = 4
+WORKER_PROCESSES = 2
+# A pool of database connections for each: 5 x 8 stays below PostgreSQL's 100.
+LOGINS = "demo-logins.json"
+
+
+def prepare_site(
+    supervisor: Supervisor,
+    places: Places,
+    env: Mapping[str, str],
+    *,
+    owner_url: str,
+    demo: bool,
+) -> None:
+    """Migrate as owner, gather the static files, and load the demo if it is wanted."""
+    manage = [places.python, CHECKOUT / "manage.py"]
+    say("Bringing the database to the code's state.")
+    supervisor.run(
+        [*manage, "prepare_database", "--verbosity", "0"],
+        env={**env, OWNER_URL: owner_url},
+        failing="The database could not be prepared.",
+    )
+    supervisor.run(
+        [*manage, "collectstatic", "--no-input", "--verbosity", "0"],
+        env=env,
+        failing="The pages' static files could not be gathered.",
+    )
+    if demo:
+        say("Loading the invented farm group, unless it is there.")
+        supervisor.run(
+            [*manage, "load_demo"],
+            env=env,
+            failing="The invented farm group could not be loaded.",
+        )
+
+
+def start_site(
+    supervisor: Supervisor,
+    places: Places,
+    env: Mapping[str, str],
+    *,
+    listening: socket.socket,
+) -> None:
+    """Start web server, worker and beat, and wait until all three do their work."""
+    say("Starting the web server, a worker and beat.")
+    started = _database_time(env)
+    supervisor.start(_web(places, env, listening))
+    supervisor.start(_worker(places, env))
+    supervisor.start(_beat(places, env))
+    supervisor.wait_for("web", lambda: _web_answers(listening))
+    # Beat sends the pulse and the worker writes it: one row speaks for both.
+    supervisor.wait_for("beat", lambda: _pulse_since(env, started), limit_s=120)
+    supervisor.wait_for("worker", lambda: True)
+
+
+def _web(places: Places, env: Mapping[str, str], listening: socket.socket) -> Service:
+    return Service(
+        name="web",
+        command=[
+            *(places.python, "-m", "gunicorn", "deploy.project.wsgi"),
+            # The socket is already bound, so nobody can have taken the port.
+            *("--bind", f"fd://{listening.fileno()}"),
+            *("--workers", str(WEB_PROCESSES), "--threads", str(WEB_THREADS)),
+            *("--timeout", "60", "--graceful-timeout", "10"),
+            *("--no-control-socket", "--access-logfile", "-"),
+        ],
+        env=env,
+        open_files=(listening.fileno(),),
+    )
+
+
+def _worker(places: Places, env: Mapping[str, str]) -> Service:
+    return Service(
+        name="worker",
+        command=[
+            *(places.python, "-m", "celery", "--app", "deploy.project.celery"),
+            *("worker", "--loglevel", "INFO", "--concurrency", str(WORKER_PROCESSES)),
+            # One worker has nobody to gossip with.
+            *("--without-gossip", "--without-mingle"),
+        ],
+        env=env,
+    )
+
+
+def _beat(places: Places, env: Mapping[str, str]) -> Service:
+    return Service(
+        name="beat",
+        command=[
+            *(places.python, "-m", "celery", "--app", "deploy.project.celery"),
+            *("beat", "--loglevel", "INFO"),
+            *("--schedule", str(places.state / "beat-schedule"), "--pidfile", ""),
+        ],
+        env=env,
+    )
+
+
+def _web_answers(listening: socket.socket) -> bool:
+    host, port = listening.getsockname()[:2]
+    near = {"0.0.0.0": "127.0.0.1", "::": "::1"}.get(host, host)  # noqa: S104 - compared, not bound
+    link = http.client.HTTPConnection(near, port, timeout=5)
+    try:
+        # Any answer will do: settings may send this address to HTTPS, or refuse it.
+        link.request("GET", "/healthz")
+        link.getresponse()
+    except (OSError, http.client.HTTPException):
+        return False
+    finally:
+        link.close()
+    return True
+
+
+def _database_time(env: Mapping[str, str]) -> datetime:
+    with psycopg.connect(env[SITE_URL]) as link:
+        cursor = link.execute("SELECT clock_timestamp()")
+        now: datetime
+        [[now]] = cursor.fetchall()
+    return now
+
+
+def _pulse_since(env: Mapping[str, str], started: datetime) -> bool:
+    try:
+        with psycopg.connect(env[SITE_URL], connect_timeout=5) as link:
+            row = link.execute(
+                "SELECT 1 FROM deploy_heartbeat WHERE beaten_at >= %s", [started]
+            ).fetchone()
+    except psycopg.Error:
+        return False
+    return row is not None
+
+
+def demo_logins(state: Path) -> list[str]:
+    """Give a line for the first demo login of each role."""
+    try:
+        logins = json.loads((state / LOGINS).read_text())
+    except (OSError, ValueError):
+        return []
+    shown: dict[str, str] = {}
+    for login in logins:
+        shown.setdefault(
+            login["role"],
+            f"  {login['role']:<14} {login['email']:<36} {login['password']}",
+        )
+    return list(shown.values())
