@@ -17,6 +17,7 @@ def run(
     failing: str,
     env: Mapping[str, str] | None = None,
     account: Account | None = None,
+    folder: Path | None = None,
 ) -> None:
     """Run to the end; on failure show the output's end and stop with `failing`."""
     with tempfile.TemporaryFile() as output:
@@ -26,12 +27,13 @@ def run(
             stdout=output,
             stderr=subprocess.STDOUT,
             env=dict(env) if env is not None else None,
+            cwd=folder,
             **identity(account),
         )
         if code:
             output.seek(0)
             lines = output.read().decode(errors="replace").splitlines()
-            raise StepError("\n".join([*lines[-SHOWN_LINES:], "", failing]))
+            raise StepError(failing, words=lines[-SHOWN_LINES:])
 
 
 def output_of(

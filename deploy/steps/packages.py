@@ -150,7 +150,8 @@ def _update(prefix: Sequence[str | Path], apt: Path) -> None:
         run([*prefix, apt, "update"], failing="apt-get update failed.")
     except StepError as error:
         # One unreachable source of many: what we need may still be found.
-        say(f"{error}\nGoing on with the lists that are there.")
+        say("\n".join(error.words))
+        say(f"{error} Going on with the lists that are there.")
 
 
 def _postgis_of_default() -> list[str]:

@@ -99,7 +99,7 @@ class Supervisor:
         code = running.process.wait()
         self._running.remove(running)
         if code:
-            raise StepError(self._with_log("setup", failing))
+            raise self._fault("setup", failing)
 
     def wait_for(
         self, name: str, ready: Callable[[], bool], *, limit_s: float = 60
@@ -111,11 +111,9 @@ class Supervisor:
             return running.process.poll() is not None or ready()
 
         if not wait_until(settled, limit_s=limit_s):
-            raise StepError(
-                self._with_log(name, f"{name} did not answer within {limit_s:.0f} s.")
-            )
+            raise self._fault(name, f"{name} did not answer within {limit_s:.0f} s.")
         if (code := running.process.poll()) is not None:
-            raise StepError(self._with_log(name, f"{name} ended with code {code}."))
+            raise self._fault(name, f"{name} ended with code {code}.")
 
     def watch(self) -> None:
         """Start again what falls; stop with a sentence if it keeps falling."""
@@ -132,12 +130,10 @@ class Supervisor:
         running.falls = [at for at in running.falls if now - at < FALLS_WITHIN_S]
         running.falls.append(now)
         if len(running.falls) >= MOST_FALLS:
-            raise StepError(
-                self._with_log(
-                    name,
-                    f"{name} ended {MOST_FALLS} times within"
-                    f" {FALLS_WITHIN_S:.0f} s, last with code {code}.",
-                )
+            raise self._fault(
+                name,
+                f"{name} ended {MOST_FALLS} times within {FALLS_WITHIN_S:.0f} s,"
+                f" last with code {code}.",
             )
         # What it left behind in its session would hold its port, files or memory.
         _signal_session(running.process.pid, signal.SIGKILL)
@@ -196,9 +192,9 @@ class Supervisor:
         }
         self._record.write_text(json.dumps(found))
 
-    def _with_log(self, name: str, sentence: str) -> str:
+    def _fault(self, name: str, sentence: str) -> StepError:
         log = self._logs / f"{name}.log"
-        return "\n".join([*last_lines(log), "", f"{sentence} Its log: {log}"])
+        return StepError(f"{sentence} Its log: {log}", words=last_lines(log))
 
 
 def started_at(pid: int) -> int | None:

@@ -1,11 +1,16 @@
 """Talk to the person at the terminal, and stop with a sentence."""
 
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 
 
 class StepError(Exception):
     """A step cannot go on; the sentence says what is wrong and what to do."""
+
+    def __init__(self, sentence: str, *, words: Sequence[str] = ()) -> None:
+        """Keep the sentence, and the words of the program that failed."""
+        super().__init__(sentence)
+        self.words = words
 
 
 class Stopped(BaseException):
@@ -24,6 +29,7 @@ def main(command: str, work: Callable[[], int]) -> None:
         code = work()
     except StepError as error:
         sys.stdout.flush()
+        sys.stderr.writelines(f"  {line}\n" for line in error.words)
         sys.stderr.write(f"\n{command}: {error}\n")
         code = 1
     except (KeyboardInterrupt, Stopped):
