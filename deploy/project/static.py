@@ -2,6 +2,10 @@
 
 from whitenoise.storage import CompressedManifestStaticFilesStorage
 
+# Names that are not hashed. The scripts that come with django_htmx name types in
+# their remarks, which the storage takes for modules and does not find.
+UNHASHED = ("vendor/", "django_htmx/")
+
 
 class VendorAwareStorage(CompressedManifestStaticFilesStorage):
     """Leave vendored files unhashed: their modules find each other by plain name.
@@ -17,7 +21,7 @@ class VendorAwareStorage(CompressedManifestStaticFilesStorage):
         self, name: str, content: object = None, filename: str | None = None
     ) -> str:
         """Give a vendored file its own name, any other its hashed one."""
-        if name.startswith("vendor/"):
+        if name.startswith(UNHASHED):
             return name
         hashed = super().hashed_name(name, content, filename)  # type: ignore[no-untyped-call]  # the library has no types
         return str(hashed)
