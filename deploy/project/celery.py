@@ -4,7 +4,7 @@ import os
 
 from celery import Celery
 from celery.schedules import crontab
-from celery.signals import worker_init
+from celery.signals import beat_init, worker_init
 
 os.environ.setdefault("DJANGO_SETTINGS_MODULE", "deploy.project.settings")
 
@@ -59,3 +59,9 @@ def refuse_strong_role_first(**_signal: object) -> None:
     from deploy.project.boot import refuse_strong_role  # noqa: PLC0415 - Django must be set up
 
     refuse_strong_role()
+
+
+@beat_init.connect
+def show_life_at_once(**_signal: object) -> None:
+    """Send the first pulse with beat's start, for those who wait for it."""
+    app.send_task("deploy.tasks.beat")
