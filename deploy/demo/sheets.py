@@ -1,0 +1,110 @@
+"""Write simulated rounds as count sheets, one row a bag, as the laboratory would."""
+
+import csv
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from datetime import date, timedelta
+from io import StringIO
+
+from deploy.demo.almanac import TOURS, date_of
+from deploy.demo.laboratory import Reading
+from deploy.demo.rounds import (
+    SEED,
+    SampledBag,
+    SampledRound,
+    fresh_rounds,
+    rounds_of_tour,
+)
+from deploy.demo.season import ORGANISMS
+
+COLUMNS = (
+    "bag",
+    "block",
+    "collected_on",
+    "tissue",
+    "position",
+    "growth_stage",
+    "washed_on",
+    "alcohol_percent",
+    "volume_ml",
+    "shake_s",
+    "dish",
+    *(column for organism in ORGANISMS for column in (organism, f"{organism}_cells")),
+    "symptoms",
+    "analyst",
+    "note",
+)
+# Needed for buds, five in a bag, and for recounts.
+MORE_COLUMNS = ("units", "reading")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class DemoSheet:
+    """A count sheet ready to be uploaded."""
+
+    file_name: str
+    text: str
+
+
+def history_sheets(*, today: date, seed: int = SEED) -> Iterator[DemoSheet]:
+    """Write one sheet for each tour of the two seasons, oldest first."""
+    for tour in TOURS:
+        rounds = rounds_of_tour(tour, seed=seed)
+        last = max(date_of(one.season, one.day, today=today) for one in rounds)
+        yield DemoSheet(
+            file_name=f"counts-{last.isoformat()}-{tour.tissue}.csv",
+            text=_write(rounds, today=today, columns=(*COLUMNS, *MORE_COLUMNS)),
+        )
+
+
+def fresh_sheet(*, today: date, seed: int = SEED) -> DemoSheet:
+    """Write this week's sheet, which nobody has uploaded yet."""
+    return DemoSheet(
+        file_name=f"fresh-counts-{today.isoformat()}.csv",
+        text=_write(fresh_rounds(seed), today=today, columns=COLUMNS),
+    )
+
+
+def _write(
+    rounds: Iterable[SampledRound], *, today: date, columns: tuple[str, ...]
+) -> str:
+    text = StringIO()
+    # Spreadsheets write carriage return and line feed, as RFC 4180 does.
+    writer = csv.DictWriter(text, columns, restval="", extrasaction="ignore")
+    writer.writeheader()
+    for sampled in rounds:
+        for bag in sampled.bags:
+            for reading in bag.readings:
+                writer.writerow(_row(sampled, bag, reading, today=today))
+    return text.getvalue()
+
+
+def _row(
+    sampled: SampledRound, bag: SampledBag, reading: Reading, *, today: date
+) -> dict[str, str]:
+    collected_on = date_of(sampled.season, sampled.day, today=today)
+    row = {
+        "bag": bag.code,
+        "block": sampled.block.name,
+        "collected_on": collected_on.isoformat(),
+        "tissue": sampled.tissue,
+        "position": bag.position,
+        "growth_stage": sampled.growth_stage,
+        "symptoms": "" if bag.symptoms is None else str(bag.symptoms),
+        "analyst": reading.analyst,
+        "note": bag.note,
+        "units": str(bag.units),
+        "reading": str(reading.number),
+    }
+    if bag.wash is not None:
+        washed_on = collected_on + timedelta(days=bag.wash.days_after)
+        row |= {
+            "washed_on": washed_on.isoformat(),
+            "alcohol_percent": str(bag.wash.alcohol_percent),
+            "volume_ml": str(bag.wash.volume_ml),
+            "shake_s": str(bag.wash.shake_s),
+        }
+    for organism, seen in reading.seen.items():
+        row[organism] = seen.count_text
+        row[f"{organism}_cells"] = seen.cells_text
+    return row
