@@ -1,5 +1,6 @@
 """A real database, walled as in production: tests speak as the site's role."""
 
+import os
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -16,8 +17,10 @@ from deploy.provisioning import prepare
 pytest_plugins = ["tests.builders"]
 
 
-def _database_name(worker: str) -> str:
-    return f"test_{settings.DATABASES['owner']['NAME']}_{worker}"
+def _database_name(worker: str, *, kept: bool) -> str:
+    """Name the database for this run alone, unless it is kept for the next one."""
+    run = "kept" if kept else str(os.getpid())
+    return f"test_{settings.DATABASES['owner']['NAME']}_{worker}_{run}"
 
 
 @pytest.fixture(scope="session")
@@ -25,8 +28,8 @@ def django_db_setup(
     request: pytest.FixtureRequest, django_db_blocker: Any, worker_id: str
 ) -> Iterator[None]:
     """Make the test database as its owner, then use it as the site's role."""
-    name = _database_name(worker_id)
     reuse = request.config.getvalue("reuse_db")
+    name = _database_name(worker_id, kept=reuse)
     with django_db_blocker.unblock():
         _make_database(name, keep=reuse)
         for alias in ("owner", "default"):
@@ -35,6 +38,7 @@ def django_db_setup(
             settings.DATABASES[alias]["NAME"] = name
         assert prepare("owner", verbosity=0) == []
         yield
+        connections["default"].close()
         connections["default"].close_pool()
         connections["owner"].close()
         if not reuse:

@@ -11,6 +11,7 @@ from django.views.decorators.http import require_safe
 from redis import Redis, RedisError
 
 from deploy.models import Heartbeat
+from deploy.project.env import cache_location
 
 # Three missed beats of 20 s.
 STALE_AFTER = timedelta(seconds=60)
@@ -56,5 +57,4 @@ def _redis_answers() -> bool:
 
 def redis_client() -> Redis:
     """Connect to the Redis that carries the tasks."""
-    url = settings.REDIS_URL.replace("redis+socket://", "unix://")
-    return Redis.from_url(url.replace("virtual_host=", "db="), socket_timeout=3)
+    return Redis.from_url(cache_location(settings.REDIS_URL), socket_timeout=3)

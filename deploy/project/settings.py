@@ -1,13 +1,19 @@
 """The site's settings, read from the environment; safe unless told otherwise."""
 
 from pathlib import Path
+from typing import Any
 from urllib.parse import urlsplit
 
 import environ
 from csp.constants import NONCE, NONE, SELF
 from django.core.exceptions import ImproperlyConfigured
 
-from deploy.project.env import database_from_url, mail_from_url, refuse_unknown
+from deploy.project.env import (
+    cache_location,
+    database_from_url,
+    mail_from_url,
+    refuse_unknown,
+)
 from deploy.project.geo import gdal_library_path
 
 env = environ.Env()  # type: ignore[no-untyped-call]  # the library has no types
@@ -18,7 +24,7 @@ STATE_DIR = Path(env.str("WASHBOARD_STATE_DIR", default=str(BASE_DIR / ".state")
 
 DEBUG = False
 SECRET_KEY = env.str("WASHBOARD_SECRET_KEY", default="")
-if len(SECRET_KEY) < 50:  # noqa: PLR2004 - Django's own check asks for 50
+if len(SECRET_KEY) < 50:
     raise ImproperlyConfigured(
         "WASHBOARD_SECRET_KEY is missing or shorter than 50 characters. deploy/start"
         " makes one; by hand: python3 -c 'import secrets;"
@@ -151,7 +157,7 @@ if HTTPS:
 SECURE_REFERRER_POLICY = "same-origin"
 X_FRAME_OPTIONS = "DENY"
 
-_csp: dict[str, list[str]] = {
+_csp: dict[str, list[Any]] = {
     "default-src": [NONE],
     "script-src": [SELF],
     "style-src": [SELF, NONCE],
@@ -192,6 +198,14 @@ DEFAULT_FROM_EMAIL = env.str(
 
 REDIS_URL = env.str("WASHBOARD_REDIS_URL", default="redis://127.0.0.1:6379/0")
 CELERY_BROKER_URL = REDIS_URL
+# Only what may be lost at any moment: how far a sheet has got, and rate limits.
+CACHES = {
+    "default": {
+        "BACKEND": "django.core.cache.backends.redis.RedisCache",
+        "LOCATION": cache_location(REDIS_URL),
+        "KEY_PREFIX": "washboard-cache",
+    }
+}
 
 USE_TZ = True
 TIME_ZONE = "UTC"

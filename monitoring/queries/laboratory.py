@@ -54,11 +54,15 @@ def laboratory_of(farm_group: FarmGroup, *, on: date) -> Laboratory:
 
 def organism_for(farm_group: FarmGroup, organism_uuid: UUID) -> Organism:
     """Give one of the group's organisms, or Http404; 1 query."""
-    return get_object_or_404(
+    found: Organism = get_object_or_404(
         Organism.objects.for_group(farm_group.pk), uuid=organism_uuid
     )
+    return found
 
 
 def dish_for(farm_group: FarmGroup, dish_uuid: UUID) -> Dish:
     """Give one of the group's dishes, or Http404; 1 query."""
-    return get_object_or_404(Dish.objects.for_group(farm_group.pk), uuid=dish_uuid)
+    found: Dish = get_object_or_404(
+        Dish.objects.for_group(farm_group.pk), uuid=dish_uuid
+    )
+    return found

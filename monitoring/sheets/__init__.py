@@ -1,0 +1,1 @@
+"""Count sheets: from the uploaded file to published tallies."""

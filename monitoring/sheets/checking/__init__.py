@@ -1,0 +1,1 @@
+"""From raw rows to typed rows and findings: no database, no request."""

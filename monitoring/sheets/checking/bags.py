@@ -1,0 +1,322 @@
+"""Check a sheet of the bag layout, row by row."""
+
+from collections.abc import Callable
+from datetime import timedelta
+from functools import partial
+from typing import Any
+
+from monitoring.sheets.checking import lookups, values
+from monitoring.sheets.checking.context import (
+    Context,
+    DishInfo,
+    TypedRow,
+    TypedTally,
+)
+from monitoring.sheets.checking.fields import FieldParser, Issue
+from monitoring.sheets.checking.tallies import TallyReader
+from monitoring.sheets.checking.totals import Totals
+from monitoring.sheets.columns import CELLS_SUFFIX
+from monitoring.sheets.findings import Finding
+from monitoring.sheets.reading.header import Header
+
+Checked = tuple[TypedRow | None, list[TypedTally], list[Finding]]
+SMALL = 32_767
+# What a wash may be like at all; departures from the usual are kept, not refused.
+ALCOHOL_PERCENT, VOLUME_ML, SHAKE_S = (0, 100), (1, 5000), (0, 3600)
+
+
+class BagChecker:
+    """Turn raw rows into typed rows, with everything wrong in each."""
+
+    def __init__(self, header: Header, context: Context) -> None:
+        self.header = header
+        self.context = context
+        self.totals = Totals(header, context)
+        self.parsers = {
+            parser.column: parser for parser in self._parsers() if parser.column
+        }
+        self.tallies = [
+            TallyReader(
+                key,
+                FieldParser(code, header.columns[code], values.count),
+                FieldParser(
+                    code + CELLS_SUFFIX,
+                    header.columns.get(code + CELLS_SUFFIX),
+                    values.cells,
+                ),
+            )
+            for code, key in context.organisms.items()
+            if code in header.columns
+        ]
+        self.width = len(header.headings)
+        self.slash_orders: dict[str, tuple[int, str]] = {}
+        self._blocks: dict[tuple[str, str], int] = {}
+
+    def _parsers(self) -> list[FieldParser]:
+        return [*self._of_the_bag(), *self._of_the_wash(), *self._of_the_count()]
+
+    def _parser(
+        self,
+        column: str,
+        parse: Callable[[str], Any],
+        *,
+        empty: Any = None,
+        required: bool = False,
+    ) -> FieldParser:
+        index = self.header.columns.get(column)
+        return FieldParser(column, index, parse, empty, required)
+
+    def _day(self) -> Callable[[str], Any]:
+        context = self.context
+        return partial(
+            values.calendar_day,
+            epoch_1904=context.epoch_1904,
+            slash_answer=context.answers.get(values.SLASH_DATES),
+            zone=context.zone,
+        )
+
+    def _numbered(self, column: str) -> FieldParser:
+        parse = partial(values.whole_number, lowest=1, highest=SMALL, what="a number")
+        return self._parser(column, parse, empty=1)
+
+    def _measured(self, column: str, ends: tuple[int, int], unit: str) -> FieldParser:
+        parse = partial(
+            values.decimal,
+            lowest=ends[0],
+            highest=ends[1],
+            unit=unit,
+            comma=self.context.decimal_comma,
+        )
+        return self._parser(column, parse)
+
+    def _of_the_bag(self) -> list[FieldParser]:
+        tissue = partial(lookups.word, words=lookups.TISSUES, what="tissue")
+        position = partial(
+            lookups.word, words=lookups.POSITIONS, what="canopy position"
+        )
+        score = partial(lookups.score, context=self.context)
+        return [
+            self._parser("bag", values.bag_code, required=True),
+            self._parser("block", str, required=True),
+            self._parser("farm", str, empty=""),
+            self._parser("collected_on", self._day(), required=True),
+            self._parser("tissue", tissue, required=True),
+            self._parser("position", position, empty=""),
+            self._parser("units", lookups.units, empty=1),
+            self._parser("growth_stage", values.growth_stage, empty=("", "")),
+            self._parser("symptoms", score),
+            self._parser("note", str, empty=""),
+        ]
+
+    def _of_the_wash(self) -> list[FieldParser]:
+        return [
+            self._numbered("wash"),
+            self._parser("washed_on", self._day()),
+            self._measured("alcohol_percent", ALCOHOL_PERCENT, "percent"),
+            self._measured("volume_ml", VOLUME_ML, "ml"),
+            self._measured("shake_s", SHAKE_S, "s"),
+        ]
+
+    def _of_the_count(self) -> list[FieldParser]:
+        dish = partial(lookups.dish, context=self.context)
+        analyst = partial(lookups.analyst, context=self.context)
+        return [
+            self._numbered("dish_number"),
+            self._numbered("reading"),
+            self._parser("dish", dish, empty=self.context.usual_dish),
+            self._parser("analyst", analyst, empty=(None, "")),
+        ]
+
+    def check(self, number: int, fields: list[str]) -> Checked:
+        """Check one row; without a typed row it cannot count yet."""
+        found: list[Finding] = []
+        if self.totals.is_total(fields):
+            return None, [], self.totals.compare(number, fields)
+        if len(fields) > self.width and any(
+            field.strip() for field in fields[self.width :]
+        ):
+            return None, [], [self._too_wide(number, fields)]
+        fields = fields[: self.width] + [""] * (self.width - len(fields))
+        found += self._broken(number)
+        row, usable = self._read_columns(number, fields, found)
+        tallies = self._read_tallies(number, fields, row.get("dish"), found)
+        self._look_across(number, fields, row, found)
+        self.totals.add(fields)
+        if not usable or any(finding.level != "warning" for finding in found):
+            return None, [], found
+        return self._typed(number, row), tallies, found
+
+    def _read_columns(
+        self, number: int, fields: list[str], found: list[Finding]
+    ) -> tuple[dict[str, Any], bool]:
+        row: dict[str, Any] = {"number": number}
+        usable = True
+        for column, parser in self.parsers.items():
+            parsed = parser.read(fields)
+            row[column] = parsed.value
+            if parsed.issues:
+                usable = usable and parsed.usable
+                text = fields[parser.index] if parser.index is not None else ""
+                found += [
+                    _finding(number, column, text, issue) for issue in parsed.issues
+                ]
+        return row, usable
+
+    def _read_tallies(
+        self,
+        number: int,
+        fields: list[str],
+        dish: DishInfo | None,
+        found: list[Finding],
+    ) -> list[TypedTally]:
+        tallies = []
+        for reader in self.tallies:
+            tally, issues = reader.read(fields, dish)
+            if tally is not None:
+                tallies.append(tally)
+            for column, issue in issues:
+                index = self.header.columns.get(column)
+                text = fields[index] if index is not None else ""
+                found.append(_finding(number, column, text, issue))
+        return tallies
+
+    def _look_across(
+        self, number: int, fields: list[str], row: dict[str, Any], found: list[Finding]
+    ) -> None:
+        """Check what one field alone does not show."""
+        if row["block"]:
+            try:
+                row["block"] = self._block(row["block"], row["farm"] or "")
+            except values.FaultError as fault:
+                issue = Issue("error", fault.code, fault.sentence)
+                found.append(_finding(number, "block", row["block"], issue))
+        if row["tissue"] == "leaf" and row["position"] == "":
+            issue = Issue(
+                "error",
+                "leaf-without-position",
+                "A leaf needs its canopy position: low, mid or upper.",
+            )
+            found.append(_finding(number, "position", "", issue))
+        for column in ("collected_on", "washed_on"):
+            self._check_day(column, fields, row, found)
+
+    def _block(self, name: str, farm: str) -> int:
+        key = (name, farm)
+        known = self._blocks.get(key)
+        if known is None:
+            known = self._blocks[key] = lookups.block(name, farm, self.context)
+        return known
+
+    def _check_day(
+        self, column: str, fields: list[str], row: dict[str, Any], found: list[Finding]
+    ) -> None:
+        number, day = row["number"], row[column]
+        index = self.header.columns.get(column)
+        text = fields[index] if index is not None else ""
+        if "/" in text:
+            order = values.slash_order(text.strip())
+            if order:
+                self.slash_orders.setdefault(order, (number, text.strip()))
+        if day is None:
+            return
+        issue = None
+        if day > self.context.today + timedelta(days=1):
+            issue = Issue("error", "future-day", f"{day:%Y-%m-%d} has not come yet.")
+        elif (
+            column == "washed_on"
+            and row["collected_on"]
+            and (day < row["collected_on"])
+        ):
+            issue = Issue(
+                "error",
+                "washed-before-collected",
+                f"The bag was washed on {day:%Y-%m-%d}, before it was collected on"
+                f" {row['collected_on']:%Y-%m-%d}. Look at both dates.",
+            )
+        if issue is not None:
+            found.append(_finding(number, column, text, issue))
+
+    def _broken(self, number: int) -> list[Finding]:
+        return [
+            Finding(
+                "error",
+                "formula-without-value",
+                f"Column {column} holds a formula whose value was not saved. Type the"
+                " value itself, or save the workbook in a spreadsheet program.",
+                row=number,
+                column=column,
+            )
+            for column in self.context.broken_cells.get(number, ())
+        ]
+
+    def _too_wide(self, number: int, fields: list[str]) -> Finding:
+        return Finding(
+            "error",
+            "too-many-fields",
+            f"The row has {len(fields)} fields where the header has {self.width}. A"
+            " decimal comma without quotation marks does that: write decimals with a"
+            " point.",
+            row=number,
+            seen=" | ".join(fields)[:200],
+        )
+
+    def _typed(self, number: int, row: dict[str, Any]) -> TypedRow:
+        analyst_id, analyst_name = row["analyst"]
+        scale, code = row["growth_stage"]
+        return TypedRow(
+            number,
+            row["block"],
+            row["collected_on"],
+            row["bag"],
+            row["tissue"],
+            row["position"],
+            row["units"],
+            scale,
+            code,
+            row["symptoms"],
+            row["note"],
+            row["wash"],
+            row["washed_on"],
+            row["alcohol_percent"],
+            row["volume_ml"],
+            row["shake_s"],
+            analyst_id,
+            analyst_name,
+            row["dish"].key if row["dish"] else None,
+            row["dish_number"],
+            row["reading"],
+        )
+
+    def finish(self) -> list[Finding]:
+        """Say what only the whole sheet shows."""
+        return _contradicting_dates(self.slash_orders)
+
+
+def _contradicting_dates(orders: dict[str, tuple[int, str]]) -> list[Finding]:
+    if len(orders) < 2:
+        return []
+    (day_row, day_text) = orders["day_first"]
+    (month_row, month_text) = orders["month_first"]
+    return [
+        Finding(
+            "error",
+            "dates-contradict",
+            f"Row {day_row} has {day_text} (day first) and row {month_row} has"
+            f" {month_text} (month first): the dates of this sheet cannot be read one"
+            " way. Write them as 2026-08-14.",
+            row=row,
+            seen=text,
+        )
+        for row, text in ((day_row, day_text), (month_row, month_text))
+    ]
+
+
+def _finding(number: int, column: str, text: str, issue: Issue) -> Finding:
+    return Finding(
+        issue.level,
+        issue.code,
+        issue.sentence,
+        row=number,
+        column=column,
+        seen=text.strip()[:200],
+    )

@@ -1,0 +1,97 @@
+"""Gather what the farm group knows for checking a sheet."""
+
+from collections import defaultdict
+from functools import lru_cache
+
+from django.utils import timezone
+
+from blocks.models import Block, FarmGroup, Membership
+from monitoring.estimation import DishGrid
+from monitoring.models import Dish, Organism, Round, Sheet, SymptomScale
+from monitoring.sheets.checking.context import Context, DishInfo, organism_headings
+from monitoring.sheets.columns import normal_name
+
+DEFAULT_SCORES = (0, 4)
+
+
+@lru_cache(maxsize=64)
+def _cells_of(
+    diameter_mm: float, pitch_mm: float, offset_mm: tuple[float, float]
+) -> tuple[dict[str, float], float]:
+    grid = DishGrid(
+        inner_diameter_mm=diameter_mm, pitch_mm=pitch_mm, offset_mm=offset_mm
+    )
+    areas = dict(zip(grid.cell_names, grid.cell_areas_mm2.tolist(), strict=True))
+    return areas, grid.area_mm2
+
+
+def dish_info(dish: Dish) -> DishInfo:
+    """Give a dish with its cells."""
+    areas, area = _cells_of(
+        dish.inner_diameter_mm, dish.pitch_mm, (dish.offset_x_mm, dish.offset_y_mm)
+    )
+    return DishInfo(dish.pk, dish.name, areas, area)
+
+
+def organism_names(farm_group_id: int) -> dict[str, str]:
+    """Give the names of the group's organisms by code, in their order; 1 query."""
+    organisms = Organism.objects.for_group(farm_group_id).order_by("position")
+    return {organism.code: organism.name for organism in organisms}
+
+
+def context_for(sheet: Sheet) -> Context:
+    """Gather everything a checker may look up; 6 queries."""
+    group = FarmGroup.objects.get(pk=sheet.farm_group_id)
+    organisms = list(Organism.objects.for_group(group.pk).order_by("position"))
+    dishes = [(dish, dish_info(dish)) for dish in Dish.objects.for_group(group.pk)]
+    today = timezone.localdate(timezone=group.zone)
+    scale = (
+        SymptomScale.objects.for_group(group.pk)
+        .filter(valid_from__lte=today)
+        .order_by("-valid_from")
+        .first()
+    )
+    lowest, highest = (scale.lowest, scale.highest) if scale else DEFAULT_SCORES
+    first = Round.objects.for_group(group.pk).order_by("collected_on").first()
+    broken = sheet.summary.get("broken_cells", {})
+    return Context(
+        today=today,
+        zone=group.zone,
+        organisms={organism.code: organism.pk for organism in organisms},
+        organism_headings=organism_headings(
+            {organism.code: organism.name for organism in organisms}
+        ),
+        dishes={normal_name(dish.name): info for dish, info in dishes},
+        usual_dish=next((info for dish, info in dishes if dish.is_usual), None),
+        blocks=_blocks_by_name(group.pk),
+        members=_members_by_name(group.pk),
+        lowest_score=lowest,
+        highest_score=highest,
+        answers=sheet.answers,
+        epoch_1904=sheet.summary.get("epoch_1904"),
+        decimal_comma=bool(sheet.summary.get("decimal_comma", False)),
+        first_round_on=first.collected_on if first else None,
+        hidden_rows=frozenset(sheet.summary.get("hidden_rows", [])),
+        broken_cells={int(row): tuple(columns) for row, columns in broken.items()},
+    )
+
+
+def _blocks_by_name(farm_group_id: int) -> dict[str, tuple[tuple[str, int], ...]]:
+    found: dict[str, list[tuple[str, int]]] = defaultdict(list)
+    rows = Block.objects.for_group(farm_group_id).values_list(
+        "name", "farm__name", "pk"
+    )
+    for name, farm, key in rows:
+        found[normal_name(name)].append((normal_name(farm), key))
+    return {name: tuple(pairs) for name, pairs in found.items()}
+
+
+def _members_by_name(farm_group_id: int) -> dict[str, int]:
+    found: dict[str, int] = {}
+    rows = Membership.objects.for_group(farm_group_id).values_list(
+        "user__name", "user__email", "user_id"
+    )
+    for name, email, key in rows:
+        found[normal_name(name)] = key
+        found[email.casefold()] = key
+    return found
