@@ -76,18 +76,34 @@ def choose_account(checkout: Path, state: Path) -> Account:
                 f"User number {me} has no name on this machine, and PostgreSQL refuses"
                 " to run without one. Run this as a user listed in /etc/passwd."
             )
-        if state.exists() and state.stat().st_uid != me:
-            raise StepError(
-                f"{state} belongs to another user ({_name_of(state.stat().st_uid)}):"
-                f" it was made by a start as root or by somebody else. Start as that"
-                f" user or as root, or give it to yourself with"
-                f" sudo chown -R {account.name} '{state}'"
-            )
+        _refuse_anothers(state, account)
         return account
-    for folder in (state, checkout):
-        if folder.exists() and (owner := account_for(folder.stat().st_uid)):
+    for folder in (_nearest(state), checkout):
+        if owner := account_for(folder.stat().st_uid):
             return owner
     return _system_account()
+
+
+def _refuse_anothers(state: Path, account: Account) -> None:
+    folder = _nearest(state)
+    owner = folder.stat().st_uid
+    if owner != account.uid and not os.access(folder, os.W_OK | os.X_OK):
+        raise StepError(
+            f"{folder} belongs to {_name_of(owner)}, and {account.name} may not write"
+            f" there. Run this as {_name_of(owner)} or as root, or give the folder to"
+            f" yourself with sudo chown -R {account.name} '{folder}'"
+        )
+
+
+def _nearest(folder: Path) -> Path:
+    """Give the folder, or the nearest above it that can be seen from here."""
+    for step in (folder, *folder.parents):
+        try:
+            step.stat()
+        except (FileNotFoundError, PermissionError):
+            continue
+        return step
+    return Path("/")
 
 
 def _name_of(uid: int) -> str:

@@ -18,6 +18,16 @@ MARK = "# locked from: "
 
 
 def work() -> int:
+    """Lock anew, or with --check only tell what is out of step."""
+    if sys.argv[1:] == ["--check"]:
+        faults = faults_in_locks(CHECKOUT)
+        for fault in faults:
+            say(fault)
+        return 1 if faults else 0
+    return _lock_anew()
+
+
+def _lock_anew() -> int:
     """Lock anew what was edited (all of it with --upgrade), and no index address."""
     python = places_to_check().python
     if not python.exists():

@@ -39,7 +39,7 @@ def places_to_start() -> Places:
 def places_to_check() -> Places:
     """Give the folders of `deploy/check`."""
     return Places(
-        state=CHECKOUT / ".state-check",
+        state=CHECKOUT / ".state" / "check",
         environment=CHECKOUT / ".venv-check",
         requirements=("requirements.txt", "requirements-dev.txt"),
     )

@@ -15,6 +15,7 @@ from deploy.steps.environment import make_environment
 from deploy.steps.interpreter import choose_interpreter, require_interpreter
 from deploy.steps.packages import Needs, install_missing
 from deploy.steps.places import CHECKOUT, Places
+from deploy.steps.processes import RECORD, stop_leftovers
 from deploy.steps.state import lock, make_state_folder
 
 
@@ -36,6 +37,8 @@ def take_folder(places: Places, *, already: str) -> Taken:
     require_entry(account, places.state)
     # The lock is the kernel's: it lasts until this process ends, through hand_over.
     os.set_inheritable(lock(places.state, account, already=already), True)  # noqa: FBT003 - the library's signature
+    # They would hold the port, and a package's update under them would hurt.
+    stop_leftovers(places.state / RECORD, account)
     return Taken(places=places, account=account)
 
 

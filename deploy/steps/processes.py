@@ -8,10 +8,14 @@ import time
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import NoReturn
 
+from deploy.steps.accounts import Account
 from deploy.steps.say import StepError, Stopped, say
 
+RECORD = "running.json"
 POLL_S = 0.2
+LOOK_EVERY_S = 30.0
 LOG_LIMIT_BYTES = 10_000_000
 SHOWN_LINES = 20
 # A process that falls this often within this time will not come right by itself.
@@ -43,14 +47,14 @@ class Running:
 class Supervisor:
     """The processes of one command; it knows no others, so it stops no others."""
 
-    def __init__(self, *, logs: Path, record: Path, folder: Path) -> None:
-        self._logs = logs
-        self._record = record
+    def __init__(self, *, state: Path, folder: Path) -> None:
+        self._logs = state / "log"
+        self._record = state / RECORD
         self._folder = folder
         self._running: list[Running] = []
         self._stopping = False
         self._hurried = False
-        logs.mkdir(exist_ok=True)
+        self._logs.mkdir(exist_ok=True)
 
     def catch_signals(self) -> None:
         """Turn Ctrl-C, a TERM signal and a closed terminal into `Stopped`."""
@@ -64,25 +68,6 @@ class Supervisor:
             return
         self._stopping = True
         raise Stopped
-
-    def stop_leftovers(self) -> None:
-        """End what an earlier command of this folder left behind when it was killed."""
-        try:
-            left: dict[str, list[int]] = json.loads(self._record.read_text())
-        except (OSError, ValueError):
-            return
-        alive = {
-            name: pid
-            for name, (pid, started) in left.items()
-            if started_at(pid) == started
-        }
-        for name, pid in alive.items():
-            say(f"Stopping {name}, which an interrupted start left running.")
-            # PostgreSQL's fast stop; the others take it as Ctrl-C.
-            _signal(pid, signal.SIGINT)
-        for pid in alive.values():
-            if not wait_until(lambda pid=pid: started_at(pid) is None, limit_s=30):  # type: ignore[misc]  # mypy cannot see through the default
-                _signal(pid, signal.SIGKILL)
 
     def start(self, service: Service) -> None:
         """Start a service in a session of its own, out of the terminal's reach."""
@@ -105,7 +90,7 @@ class Supervisor:
         self, name: str, ready: Callable[[], bool], *, limit_s: float = 60
     ) -> None:
         """Wait until a service answers, or stop with the end of its log."""
-        running = next(one for one in self._running if one.service.name == name)
+        running = self._named(name)
 
         def settled() -> bool:
             return running.process.poll() is not None or ready()
@@ -115,13 +100,27 @@ class Supervisor:
         if (code := running.process.poll()) is not None:
             raise self._fault(name, f"{name} ended with code {code}.")
 
-    def watch(self) -> None:
-        """Start again what falls; stop with a sentence if it keeps falling."""
+    def watch(self, look: Callable[[], tuple[str, ...]]) -> NoReturn:
+        """Start again what falls; stop with a sentence if it keeps falling.
+
+        Twice a minute `look` may name services that run and yet do no work.
+        """
+        next_look = time.monotonic() + LOOK_EVERY_S
         while True:
             for running in self._running:
                 if running.process.poll() is not None:
                     self._raise_again(running)
+            if time.monotonic() > next_look:
+                for idle in look():
+                    say(f"{idle} does no work any more; starting it again.")
+                    running = self._named(idle)
+                    self._end(running)
+                    self._respawn(running)
+                next_look = time.monotonic() + LOOK_EVERY_S
             time.sleep(POLL_S)
+
+    def _named(self, name: str) -> Running:
+        return next(one for one in self._running if one.service.name == name)
 
     def _raise_again(self, running: Running) -> None:
         name = running.service.name
@@ -139,6 +138,9 @@ class Supervisor:
         _signal_session(running.process.pid, signal.SIGKILL)
         say(f"{name} ended unasked (code {code}); starting it again.")
         time.sleep(min(len(running.falls) - 1, 10))
+        self._respawn(running)
+
+    def _respawn(self, running: Running) -> None:
         running.process = self._spawn(running.service)
         self._write_record()
 
@@ -195,6 +197,34 @@ class Supervisor:
     def _fault(self, name: str, sentence: str) -> StepError:
         log = self._logs / f"{name}.log"
         return StepError(f"{sentence} Its log: {log}", words=last_lines(log))
+
+
+def stop_leftovers(record: Path, account: Account) -> None:
+    """End what an earlier command of this folder left behind when it was killed."""
+    try:
+        left: dict[str, list[int]] = json.loads(record.read_text())
+    except (OSError, ValueError):
+        return
+    alive = {
+        name: pid
+        for name, (pid, started) in left.items()
+        if started_at(pid) == started and _runs_as(account, pid)
+    }
+    for name, pid in alive.items():
+        say(f"Stopping {name}, which an interrupted start left running.")
+        # PostgreSQL's fast stop; the others take it as Ctrl-C.
+        _signal(pid, signal.SIGINT)
+    for pid in alive.values():
+        if not wait_until(lambda pid=pid: started_at(pid) is None, limit_s=15):  # type: ignore[misc]  # mypy cannot see through the default
+            _signal_session(pid, signal.SIGKILL)
+
+
+def _runs_as(account: Account, pid: int) -> bool:
+    """Tell whether the account runs the process: its record may name only its own."""
+    try:
+        return Path(f"/proc/{pid}").stat().st_uid == account.uid
+    except OSError:
+        return False
 
 
 def started_at(pid: int) -> int | None:

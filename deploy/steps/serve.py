@@ -9,7 +9,8 @@ from deploy.steps.given import own_services
 from deploy.steps.places import CHECKOUT, Places, places_to_start
 from deploy.steps.ports import address_of
 from deploy.steps.processes import Supervisor
-from deploy.steps.say import main, say
+from deploy.steps.pulse import Pulse
+from deploy.steps.say import Stopped, main, say
 from deploy.steps.services import Installation, bring_up
 from deploy.steps.settings import keep_environment, site_environment
 from deploy.steps.site import demo_logins, prepare_site, start_site
@@ -28,25 +29,29 @@ def work() -> int:
     """Bring up, announce, watch; stop everything on the way out, whatever happens."""
     asked = arguments()
     places = places_to_start()
-    supervisor = Supervisor(
-        logs=places.logs, record=places.state / "running.json", folder=CHECKOUT
-    )
+    supervisor = Supervisor(state=places.state, folder=CHECKOUT)
     supervisor.catch_signals()
     listening = socket.socket(fileno=asked.listening)
     try:
-        supervisor.stop_leftovers()
-        _bring_up(supervisor, places, listening, demo=asked.demo)
-        supervisor.watch()
+        pulse = _bring_up(supervisor, places, listening, demo=asked.demo)
+        return _stay(supervisor, pulse)
     finally:
-        say("\nStopping.")
+        say("\nStopping what was started here.")
         supervisor.stop()
         listening.close()
-    return 0
+
+
+def _stay(supervisor: Supervisor, pulse: Pulse) -> int:
+    try:
+        supervisor.watch(pulse.stuck_services)
+    except Stopped:
+        # Stopping a site that runs is its proper end.
+        return 0
 
 
 def _bring_up(
     supervisor: Supervisor, places: Places, listening: socket.socket, *, demo: bool
-) -> None:
+) -> Pulse:
     say("Starting PostgreSQL and Redis.")
     secrets = keep_secrets(places.state)
     addresses = bring_up(
@@ -66,8 +71,9 @@ def _bring_up(
     )
     keep_environment(places.state, env, addresses.owner_url)
     prepare_site(supervisor, places, env, owner_url=addresses.owner_url, demo=demo)
-    start_site(supervisor, places, env, listening=listening)
+    pulse = start_site(supervisor, places, env, listening=listening)
     _announce(places, env["WASHBOARD_SITE_URL"], demo=demo)
+    return pulse
 
 
 def _announce(places: Places, site_url: str, *, demo: bool) -> None:

@@ -4,14 +4,12 @@ import http.client
 import json
 import socket
 from collections.abc import Mapping
-from datetime import datetime
 from pathlib import Path
 
-import psycopg
-
-from deploy.steps.given import OWNER_URL, SITE_URL
+from deploy.steps.given import OWNER_URL
 from deploy.steps.places import CHECKOUT, Places
 from deploy.steps.processes import Service, Supervisor
+from deploy.steps.pulse import Pulse
 from deploy.steps.say import say
 
 WEB_PROCESSES = 2
@@ -57,17 +55,21 @@ def start_site(
     env: Mapping[str, str],
     *,
     listening: socket.socket,
-) -> None:
-    """Start web server, worker and beat, and wait until all three do their work."""
+) -> Pulse:
+    """Start web server, worker and beat, and wait until all three do their work.
+
+    Give the pulse that tells whether they go on.
+    """
     say("Starting the web server, a worker and beat.")
-    started = _database_time(env)
+    pulse = Pulse(places=places, env=env)
+    started = pulse.now()
     supervisor.start(_web(places, env, listening))
     supervisor.start(_worker(places, env))
     supervisor.start(_beat(places, env))
     supervisor.wait_for("web", lambda: _web_answers(listening))
     # Beat sends the pulse and the worker writes it: one row speaks for both.
-    supervisor.wait_for("beat", lambda: _pulse_since(env, started), limit_s=120)
-    supervisor.wait_for("worker", lambda: True)
+    supervisor.wait_for("beat", lambda: pulse.beat_since(started), limit_s=120)
+    return pulse
 
 
 def _web(places: Places, env: Mapping[str, str], listening: socket.socket) -> Service:
@@ -124,25 +126,6 @@ def _web_answers(listening: socket.socket) -> bool:
     finally:
         link.close()
     return True
-
-
-def _database_time(env: Mapping[str, str]) -> datetime:
-    with psycopg.connect(env[SITE_URL]) as link:
-        cursor = link.execute("SELECT clock_timestamp()")
-        now: datetime
-        [[now]] = cursor.fetchall()
-    return now
-
-
-def _pulse_since(env: Mapping[str, str], started: datetime) -> bool:
-    try:
-        with psycopg.connect(env[SITE_URL], connect_timeout=5) as link:
-            row = link.execute(
-                "SELECT 1 FROM deploy_heartbeat WHERE beaten_at >= %s", [started]
-            ).fetchone()
-    except psycopg.Error:
-        return False
-    return row is not None
 
 
 def demo_logins(state: Path) -> list[str]:

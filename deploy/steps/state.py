@@ -22,10 +22,11 @@ def make_state_folder(folder: Path, account: Account) -> None:
     """Make the folder for data and logs, closed to everybody but the account."""
     if folder.is_symlink() and not folder.exists():
         raise StepError(f"{folder} is a link to a folder that is not there.")
-    if not folder.exists():
-        folder.mkdir(mode=PRIVATE_FOLDER, parents=True)
-        os.chown(folder, account.uid, account.gid)
-    elif not folder.is_dir():
+    missing = [step for step in (folder, *folder.parents) if not step.exists()]
+    for step in reversed(missing):
+        step.mkdir(mode=PRIVATE_FOLDER)
+        os.chown(step, account.uid, account.gid)
+    if not folder.is_dir():
         raise StepError(f"{folder} is in the way: it is a file, not a folder.")
     if folder.stat().st_uid != account.uid:
         raise StepError(
