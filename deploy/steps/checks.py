@@ -4,8 +4,9 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from deploy.steps.places import CHECKOUT
+from deploy.steps.places import CHECKOUT, Places
 
+MANAGE = CHECKOUT / "manage.py"
 APPS = ("blocks", "monitoring", "alerts", "deploy")
 # Two cores are what the gate has to run on.
 TEST_PROCESSES = "2"
@@ -28,11 +29,10 @@ class Check:
 def checks_of_code(python: Path) -> list[Check]:
     """Give the checks that need no services."""
     module = (python, "-m")
-    manage = (python, CHECKOUT / "manage.py")
     return [
         Check(name="ruff check", command=[*module, "ruff", "check", "."]),
         Check(name="ruff format", command=[*module, "ruff", "format", "--check", "."]),
-        Check(name="types", command=[*module, "mypy", "."]),
+        Check(name="types", command=[*module, "mypy", "--explicit-package-bases", "."]),
         Check(
             name="import rules",
             command=[python, "-c", LINT_IMPORTS, "--no-cache", "--no-logo"],
@@ -44,12 +44,8 @@ def checks_of_code(python: Path) -> list[Check]:
         Check(name="shell scripts", command=["shellcheck", *shell_scripts()]),
         Check(name="lock files", command=[*module, "deploy.steps.locks", "--check"]),
         Check(
-            name="migrations",
-            command=[*manage, "makemigrations", "--check", "--dry-run"],
-        ),
-        Check(
             name="settings for production",
-            command=[*manage, "check", "--deploy", "--fail-level", "WARNING"],
+            command=[python, MANAGE, "check", "--deploy", "--fail-level", "WARNING"],
             env=PRODUCTION,
         ),
     ]
@@ -61,15 +57,21 @@ LINT_IMPORTS = (
 )
 
 
-def check_of_tests(python: Path, cache: Path, arguments: Sequence[str]) -> Check:
-    """Give the run of the tests: all of them, or what the arguments name."""
-    return Check(
+def checks_with_services(places: Places, for_pytest: Sequence[str]) -> list[Check]:
+    """Give the checks that need a database; with arguments, just the tests named."""
+    cache = places.state / "cache" / "pytest"
+    migrations = Check(
+        name="migrations",
+        command=[places.python, MANAGE, "makemigrations", "--check", "--dry-run"],
+    )
+    tests = Check(
         name="tests",
         command=[
-            *(python, "-m", "pytest", "-o", f"cache_dir={cache / 'pytest'}"),
-            *(arguments or ("-n", TEST_PROCESSES)),
+            *(places.python, "-m", "pytest", "-o", f"cache_dir={cache}"),
+            *(for_pytest or ("-n", TEST_PROCESSES)),
         ],
     )
+    return [tests] if for_pytest else [migrations, tests]
 
 
 def shell_scripts() -> list[Path]:

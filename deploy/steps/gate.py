@@ -10,7 +10,12 @@ from collections.abc import Mapping
 from typing import NoReturn
 
 from deploy.steps.check import arguments
-from deploy.steps.checks import Check, cache_settings, check_of_tests, checks_of_code
+from deploy.steps.checks import (
+    Check,
+    cache_settings,
+    checks_of_code,
+    checks_with_services,
+)
 from deploy.steps.given import OWNER_URL, OwnServices
 from deploy.steps.packages import find_chromium
 from deploy.steps.places import CHECKOUT, Places, places_to_check
@@ -33,18 +38,20 @@ def work() -> int:
     supervisor.catch_signals()
     data = places.state / "postgres"
     results: dict[str, str] = {}
+
+    def run_all(checks: list[Check], env: Mapping[str, str]) -> None:
+        for check in checks:
+            results[check.name] = run_check(check, env)
+
     try:
         if not (for_pytest or asked.keep):
-            env = _environment(places, NO_SERVICES)
-            for check in checks_of_code(places.python):
-                results[check.name] = run_check(check, env)
+            run_all(checks_of_code(places.python), _environment(places, NO_SERVICES))
         if not asked.fast:
             shutil.rmtree(data, ignore_errors=True)
             env = _environment(places, _services(supervisor, places))
             if asked.keep:
                 _keep(supervisor, places, env)
-            tests = check_of_tests(places.python, places.state / "cache", for_pytest)
-            results[tests.name] = run_check(tests, env)
+            run_all(checks_with_services(places, for_pytest), env)
     finally:
         supervisor.stop()
         shutil.rmtree(data, ignore_errors=True)
