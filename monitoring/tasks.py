@@ -6,6 +6,7 @@ from celery import current_app, shared_task
 from django.utils import timezone
 
 from blocks.tenancy import farm_group_ids, stating
+from monitoring.densities.store import compute_changed
 from monitoring.sheets.queries import unfinished_sheet_ids
 from monitoring.sheets.work import work_on
 
@@ -34,3 +35,9 @@ def resume_sheets() -> int:
             )
             resumed += 1
     return resumed
+
+
+@shared_task
+def compute_changed_densities() -> int:
+    """Compute the densities that are due, of all farm groups."""
+    return sum(compute_changed(group_id) for group_id in farm_group_ids())

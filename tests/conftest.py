@@ -14,7 +14,7 @@ from psycopg import sql
 
 from deploy.provisioning import prepare
 
-pytest_plugins = ["tests.builders"]
+pytest_plugins = ["tests.builders", "tests.desks"]
 
 
 def _database_name(worker: str, *, kept: bool) -> str:

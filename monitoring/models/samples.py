@@ -124,6 +124,8 @@ class Wash(models.Model):
     alcohol_percent = models.FloatField(null=True, blank=True)
     volume_ml = models.FloatField(null=True, blank=True)
     shake_s = models.FloatField(null=True, blank=True)
+    # How many dishes it filled: with one not counted the bag is still waiting.
+    dishes = models.PositiveSmallIntegerField(default=1)
     analyst = models.ForeignKey(
         User, models.PROTECT, null=True, blank=True, related_name="+", db_index=False
     )

@@ -82,7 +82,8 @@ SELECT s.*, w.id AS old_id,
     coalesce(w.id, nextval(pg_get_serial_sequence('monitoring_wash', 'id'))) AS id
 FROM (
     SELECT DISTINCT ON (b.id, s.wash) b.id AS bag_id, s.wash, s.washed_on,
-        s.alcohol_percent, s.volume_ml, s.shake_s, s.analyst_id, s.analyst_name
+        s.alcohol_percent, s.volume_ml, s.shake_s, s.analyst_id, s.analyst_name,
+        max(s.dish_number) OVER (PARTITION BY b.id, s.wash) AS dishes
     FROM staged_row s JOIN staged_round r USING (block_id, collected_on)
     JOIN staged_bag b ON b.round_id = r.id AND b.code = s.code
     ORDER BY b.id, s.wash, s.dish_number, s.reading, s.number
@@ -105,7 +106,8 @@ SELECT t.*, s.dish_id, s.dish_number, s.reading, s.analyst_id, s.analyst_name,
             AND old.scope = t.scope AND old.dish_id = s.dish_id
             AND old.cells_counted IS NOT DISTINCT FROM t.cells_counted
             AND (t.cells IS NULL OR (
-                SELECT array_agg(c.cell::text ORDER BY c.cell) FROM monitoring_cellcount c
+                SELECT array_agg(c.cell::text ORDER BY c.cell)
+                FROM monitoring_cellcount c
                 WHERE c.farm_group_id = %(group)s AND c.tally_id = old.id
             ) = (SELECT array_agg(x ORDER BY x) FROM unnest(t.cells) x))
             AND (t.cell_counts IS NULL OR NOT EXISTS (

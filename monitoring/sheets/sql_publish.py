@@ -45,9 +45,9 @@ WHERE b.farm_group_id = %(group)s AND b.id = s.old_id
 """
 WASHES: Final = """
 INSERT INTO monitoring_wash (id, uuid, farm_group_id, bag_id, number, washed_on,
-    alcohol_percent, volume_ml, shake_s, analyst_id, analyst_name)
+    alcohol_percent, volume_ml, shake_s, dishes, analyst_id, analyst_name)
 SELECT id, gen_random_uuid(), %(group)s, bag_id, wash, washed_on, alcohol_percent,
-    volume_ml, shake_s, analyst_id, analyst_name
+    volume_ml, shake_s, dishes, analyst_id, analyst_name
 FROM staged_wash WHERE old_id IS NULL
 """
 OLD_WASHES: Final = """
@@ -55,13 +55,15 @@ UPDATE monitoring_wash w
 SET washed_on = coalesce(w.washed_on, s.washed_on),
     alcohol_percent = coalesce(w.alcohol_percent, s.alcohol_percent),
     volume_ml = coalesce(w.volume_ml, s.volume_ml),
-    shake_s = coalesce(w.shake_s, s.shake_s)
+    shake_s = coalesce(w.shake_s, s.shake_s),
+    dishes = greatest(w.dishes, s.dishes)
 FROM staged_wash s
 WHERE w.farm_group_id = %(group)s AND w.id = s.old_id
     AND (w.washed_on IS NULL AND s.washed_on IS NOT NULL
         OR w.alcohol_percent IS NULL AND s.alcohol_percent IS NOT NULL
         OR w.volume_ml IS NULL AND s.volume_ml IS NOT NULL
-        OR w.shake_s IS NULL AND s.shake_s IS NOT NULL)
+        OR w.shake_s IS NULL AND s.shake_s IS NOT NULL
+        OR w.dishes < s.dishes)
 """
 SUPERSEDE: Final = """
 UPDATE monitoring_tally t SET state = 'superseded', chosen = false
@@ -129,6 +131,8 @@ INSERT INTO monitoring_roundchange (farm_group_id, round_id, noted_at)
 SELECT %(group)s, id, now() FROM (
     SELECT round_id AS id FROM staged_match WHERE status IN ('new', 'changed')
     UNION SELECT round_id FROM staged_bag WHERE old_id IS NULL
+    UNION SELECT b.round_id FROM staged_wash s JOIN staged_bag b ON b.id = s.bag_id
+        WHERE s.old_id IS NOT NULL AND s.dishes > 1
 ) touched
 """
 IN_ORDER: Final = (

@@ -4,7 +4,7 @@ import pytest
 
 from blocks.tenancy import stating
 from monitoring.models import Bag, CellCount, Round, RoundChange, Sheet, Tally, Wash
-from tests.monitoring.sheets.conftest import Desk, bag_row, bag_sheet
+from tests.desks import Desk, bag_row, bag_sheet
 
 pytestmark = pytest.mark.django_db
 

@@ -1,0 +1,1 @@
+"""From published tallies to stored densities, and the working behind a number."""

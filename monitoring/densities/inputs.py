@@ -1,0 +1,148 @@
+"""What a density needs besides its counts: recovery, weights, prior; and its digest."""
+
+import hashlib
+import json
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import date
+from typing import Any
+
+from monitoring.densities.samples import Sample
+from monitoring.estimation import (
+    DEFAULT_K_PRIOR,
+    DEFAULT_UPPER_LIMIT,
+    METHOD_VERSIONS,
+    BetaRecovery,
+    LogUniformK,
+)
+from monitoring.models import CanopyWeight, Recovery
+
+METHOD = "negative_binomial"
+RATIO_METHOD = "joint_posterior"
+RATIO_VERSION = "1"
+UNCORRECTED = {"value": 1.0, "origin": "uncorrected"}
+
+
+@dataclass(frozen=True, slots=True)
+class Settings:
+    """A farm group's recoveries and canopy weights, newest first."""
+
+    recoveries: list[Recovery]
+    weights: list[CanopyWeight]
+
+    def recovery_on(
+        self, day: date, *, organism_id: int, tissue: str
+    ) -> Recovery | None:
+        """Give the recovery in force on a day; None where none is known."""
+        return next(
+            (
+                row
+                for row in self.recoveries
+                if row.organism_id == organism_id
+                and row.tissue == tissue
+                and row.valid_from <= day
+            ),
+            None,
+        )
+
+    def weights_on(self, day: date) -> dict[str, float]:
+        """Give the share of leaves by canopy position in force on a day."""
+        in_force = [row for row in self.weights if row.valid_from <= day]
+        return {
+            row.position: row.share
+            for row in in_force
+            if row.valid_from == in_force[0].valid_from
+        }
+
+
+def settings_of(farm_group_id: int) -> Settings:
+    """Read recoveries and canopy weights; 2 queries."""
+    return Settings(
+        recoveries=list(
+            Recovery.objects.for_group(farm_group_id).order_by("-valid_from", "-pk")
+        ),
+        weights=list(
+            CanopyWeight.objects.for_group(farm_group_id).order_by("-valid_from", "pk")
+        ),
+    )
+
+
+def recovery_value(recovery: Recovery | None) -> float | BetaRecovery:
+    """Give a stored recovery as the estimators take it; 1 where none is known."""
+    if recovery is None:
+        return 1.0
+    if recovery.fixed_value is not None:
+        return recovery.fixed_value
+    return BetaRecovery(recovery.alpha or 0.0, recovery.beta or 0.0)
+
+
+def describe_recovery(recovery: Recovery | None) -> dict[str, Any]:
+    """Write down a recovery as a stored density shows it."""
+    if recovery is None:
+        return dict(UNCORRECTED)
+    return {
+        "recovery_id": recovery.pk,
+        "alpha": recovery.alpha,
+        "beta": recovery.beta,
+        "value": recovery.fixed_value,
+        "origin": recovery.origin,
+        "note": recovery.note,
+    }
+
+
+def shares_of(sample: Sample, weights: Mapping[str, float]) -> dict[str, float] | None:
+    """Give the positions' shares, scaled to those found; None to pool the bags.
+
+    Only leaves of two positions or more are weighted, and only where the group has
+    stated a share for every position found.
+    """
+    found = sample.positions
+    if sample.tissue != "leaf" or len(found) < 2:
+        return None
+    if any(weights.get(position, 0) <= 0 for position in found):
+        return None
+    total = sum(weights[position] for position in found)
+    return {position: weights[position] / total for position in found}
+
+
+def used_for(
+    recovery: Recovery | None, shares: Mapping[str, float] | None
+) -> dict[str, Any]:
+    """Write down everything but the counts that a density was made with."""
+    prior = DEFAULT_K_PRIOR
+    if not isinstance(prior, LogUniformK):
+        raise TypeError("the default prior of k is log-uniform")
+    return {
+        "recovery": describe_recovery(recovery),
+        "k_prior": {"kind": "log_uniform", "low": prior.low, "high": prior.high},
+        "weights": dict(shares) if shares else None,
+        "upper_limit": DEFAULT_UPPER_LIMIT,
+    }
+
+
+def digest_of(sample: Sample, used: Mapping[str, Any], *, stratum: str = "") -> str:
+    """Give the digest of all inputs; it changes if and only if one of them does."""
+    inputs = {
+        "method": [METHOD, METHOD_VERSIONS[METHOD]],
+        "used": used,
+        "stratum": stratum,
+        "bags": [
+            [bag.code, bag.position, bag.units, bag.animals, bag.proportion_counted]
+            for bag in sorted(sample.counted)
+            if not stratum or bag.position == stratum
+        ],
+        "missing": sorted(sample.missing),
+        "uncountable": sorted(sample.uncountable),
+    }
+    return _sha256(inputs)
+
+
+def ratio_digest(predator_digest: str, prey_digest: str) -> str:
+    """Give the digest of a ratio's inputs, which are those of its two densities."""
+    return _sha256([RATIO_METHOD, RATIO_VERSION, predator_digest, prey_digest])
+
+
+def _sha256(inputs: object) -> str:
+    # Floats are written in full, so the digest sees every bit of them.
+    text = json.dumps(inputs, sort_keys=True, separators=(",", ":"))
+    return hashlib.sha256(text.encode()).hexdigest()

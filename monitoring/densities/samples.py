@@ -1,0 +1,107 @@
+"""Which tallies make a density: the bags of a round, for one tissue and organism."""
+
+from collections import defaultdict
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field
+from typing import NamedTuple
+
+from django.db import connection
+
+# Wash 1 only: repeat washes are for recovery. One reading a dish: the chosen one.
+TALLIES_OF_ROUNDS = """
+SELECT b.round_id, b.id, b.code, b.tissue, b.position, b.units, coalesce(w.dishes, 1),
+    t.organism_id, t.outcome, t.count, t.proportion_counted
+FROM monitoring_bag b
+LEFT JOIN monitoring_wash w ON w.farm_group_id = b.farm_group_id AND w.bag_id = b.id
+    AND w.number = 1
+LEFT JOIN monitoring_tally t ON t.farm_group_id = b.farm_group_id AND t.wash_id = w.id
+    AND t.state = 'published' AND t.chosen
+WHERE b.farm_group_id = %s AND b.round_id = ANY(%s) AND b.way <> 'lost'
+ORDER BY b.round_id, b.tissue, b.code, b.id, t.organism_id, t.dish_number
+"""
+
+
+class BagCount(NamedTuple):
+    """A bag's animals of one organism, summed over its dishes."""
+
+    bag_id: int
+    code: str
+    position: str
+    units: int
+    animals: int
+    proportion_counted: float
+
+
+@dataclass(slots=True)
+class Sample:
+    """A round's bags of one tissue, for one organism."""
+
+    round_id: int
+    tissue: str
+    organism_id: int
+    counted: list[BagCount] = field(default_factory=list)
+    missing: list[str] = field(default_factory=list)
+    uncountable: list[str] = field(default_factory=list)
+
+    @property
+    def positions(self) -> list[str]:
+        """The canopy positions of the bags counted, in alphabetical order."""
+        return sorted({bag.position for bag in self.counted})
+
+
+@dataclass(slots=True)
+class _Bag:
+    code: str
+    tissue: str
+    position: str
+    units: int
+    dishes: int
+    tallies: dict[int, list[tuple[str, int | None, float]]] = field(
+        default_factory=lambda: defaultdict(list)
+    )
+
+
+def samples_of_rounds(farm_group_id: int, round_ids: Sequence[int]) -> list[Sample]:
+    """Collect the samples of rounds; an organism never counted has none; 1 query."""
+    with connection.cursor() as cursor:
+        cursor.execute(TALLIES_OF_ROUNDS, [farm_group_id, list(round_ids)])
+        rows = cursor.fetchall()
+    bags: dict[tuple[int, int], _Bag] = {}
+    for round_id, bag_id, code, tissue, position, units, dishes, *tally in rows:
+        bag = bags.setdefault(
+            (round_id, bag_id), _Bag(code, tissue, position, units, dishes)
+        )
+        organism_id, outcome, count, proportion = tally
+        if organism_id is not None:
+            bag.tallies[organism_id].append((outcome, count, proportion))
+    return _by_sample(bags)
+
+
+def _by_sample(bags: dict[tuple[int, int], _Bag]) -> list[Sample]:
+    together: dict[tuple[int, str], list[tuple[int, _Bag]]] = defaultdict(list)
+    for (round_id, bag_id), bag in bags.items():
+        together[round_id, bag.tissue].append((bag_id, bag))
+    samples = []
+    for (round_id, tissue), members in together.items():
+        organisms = sorted({key for _, bag in members for key in bag.tallies})
+        for organism_id in organisms:
+            sample = Sample(round_id, tissue, organism_id)
+            _fill(sample, members)
+            samples.append(sample)
+    return samples
+
+
+def _fill(sample: Sample, members: Iterable[tuple[int, _Bag]]) -> None:
+    for bag_id, bag in members:
+        tallies = bag.tallies.get(sample.organism_id, [])
+        if any(outcome == "uncountable" for outcome, _, _ in tallies):
+            sample.uncountable.append(bag.code)
+        elif len(tallies) < bag.dishes:
+            sample.missing.append(bag.code)
+        else:
+            # Equal shares are poured into the dishes of a wash.
+            share = sum(proportion for _, _, proportion in tallies) / len(tallies)
+            count = sum(count or 0 for _, count, _ in tallies)
+            sample.counted.append(
+                BagCount(bag_id, bag.code, bag.position, bag.units, count, share)
+            )
