@@ -1,5 +1,6 @@
 """Take the address that the site will listen on, before anything else is started."""
 
+import argparse
 import errno
 import ipaddress
 import socket
@@ -41,7 +42,9 @@ def take_port(host: str, port: int | None) -> socket.socket:
 def parse_port(text: str) -> int:
     """Read a port number, refusing what is none."""
     if not text.isdecimal() or not 0 < int(text) <= HIGHEST_PORT:
-        raise ValueError(text)
+        raise argparse.ArgumentTypeError(
+            f"{text} is no port: give a number from 1 to {HIGHEST_PORT}"
+        )
     return int(text)
 
 
