@@ -10,10 +10,10 @@ from monitoring.estimation.priors import KPrior
 from monitoring.estimation.validation import FloatArray
 
 MEAN_NODES = 560
-# How far the grid of ln m goes below and above the counts' own mean.
+# How far the grid of ln m goes below the counts' own mean; it goes up to the prior's
+# end. The grid is closest where the posterior stands: this is its unit.
 REACH_BELOW = 14.0
 REACH_ABOVE = 18.0
-# The grid is closest where the posterior stands; this sets by how much.
 CROWDING = 4.0
 
 
@@ -56,7 +56,7 @@ def washed_off_posterior(
 
 def _mean_nodes(centre: float, log_top: float) -> FloatArray:
     """Place nodes of ln m, crowded about the centre, up to the prior's end."""
-    low, high = centre - REACH_BELOW, min(centre + REACH_ABOVE, log_top)
+    low, high = centre - REACH_BELOW, log_top
     turn = np.sinh(CROWDING)
     start = -np.arcsinh((centre - low) / REACH_ABOVE * turn) / CROWDING
     end = np.arcsinh((high - centre) / REACH_ABOVE * turn) / CROWDING
