@@ -1,6 +1,7 @@
 """Sockets lie in a short folder that only their account enters."""
 
 import json
+import os
 from pathlib import Path
 
 import pytest
@@ -52,6 +53,16 @@ def test_a_folder_that_others_may_enter_is_not_trusted(state: Path) -> None:
     assert second != first
     first.rmdir()
     second.rmdir()
+
+
+def test_anothers_folder_is_not_trusted(
+    state: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    folder = sockets.keep_socket_folder(state)
+    me = os.geteuid()
+    monkeypatch.setattr(os, "geteuid", lambda: me + 1)
+    assert not sockets.is_private(folder)
+    folder.rmdir()
 
 
 def test_a_link_in_the_folders_place_is_not_trusted(state: Path) -> None:
