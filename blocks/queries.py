@@ -20,7 +20,8 @@ def members_of_group(farm_group: FarmGroup) -> QuerySet[Membership]:
 
 def membership_for(farm_group: FarmGroup, membership_uuid: UUID) -> Membership:
     """One person's part in the group, or Http404; 1 query."""
-    return get_object_or_404(
+    found: Membership = get_object_or_404(
         Membership.objects.for_group(farm_group.pk).select_related("user"),
         uuid=membership_uuid,
     )
+    return found

@@ -2,11 +2,19 @@
 
 from django.urls import URLPattern, path
 
-from monitoring.views import laboratory
+from monitoring.views import laboratory, pages, sheet_files, sheets, workings
 
 GROUP = "g/<slug:group_slug>/"
+SHEET = f"{GROUP}sheets/<uuid:sheet_uuid>/"
 
 urlpatterns: list[URLPattern] = [
+    path(GROUP, pages.group, name="group"),
+    path(f"{GROUP}map/", pages.group_map_data, name="group-map-data"),
+    path(f"{GROUP}tiles/<str:on>/<int:z>/<int:x>/<int:y>.mvt", pages.tile, name="tile"),
+    path(f"{GROUP}blocks/<uuid:block_uuid>/", pages.block, name="block"),
+    path(f"{GROUP}rounds/<uuid:round_uuid>/", pages.visit, name="round"),
+    path(f"{GROUP}densities/<uuid:density_uuid>/", workings.density, name="density"),
+    path(f"{GROUP}ratios/<uuid:ratio_uuid>/", workings.ratio, name="ratio"),
     path(f"{GROUP}laboratory/", laboratory.laboratory, name="laboratory"),
     path(
         f"{GROUP}laboratory/organisms/add/",
@@ -40,4 +48,20 @@ urlpatterns: list[URLPattern] = [
         laboratory.symptom_scale,
         name="symptom-scale",
     ),
+    path(f"{GROUP}sheets/", sheets.sheets, name="sheets"),
+    path(f"{GROUP}sheets/layouts/", sheets.layouts, name="sheet-layouts"),
+    path(
+        f"{GROUP}sheets/layouts/<slug:layout>.<slug:kind>",
+        sheet_files.template_file,
+        name="sheet-template",
+    ),
+    path(f"{SHEET}", sheets.sheet, name="sheet"),
+    path(f"{SHEET}answers/", sheets.answer_questions, name="answer-sheet"),
+    path(f"{SHEET}rows/<int:number>/", sheets.correct_row, name="correct-row"),
+    path(f"{SHEET}leave-out/", sheets.leave_out_faulty, name="leave-out-faulty"),
+    path(f"{SHEET}publish/", sheets.publish_sheet, name="publish-sheet"),
+    path(f"{SHEET}discard/", sheets.discard_sheet, name="discard-sheet"),
+    path(f"{SHEET}original/", sheet_files.original, name="sheet-original"),
+    path(f"{SHEET}annotated/", sheet_files.annotated, name="sheet-annotated"),
+    path(f"{SHEET}findings/", sheet_files.findings, name="sheet-findings"),
 ]

@@ -16,7 +16,7 @@ from deploy.project.env import (
 )
 from deploy.project.geo import gdal_library_path
 
-env = environ.Env()  # type: ignore[no-untyped-call]  # the library has no types
+env = environ.Env()
 refuse_unknown(env)
 
 BASE_DIR = Path(__file__).resolve().parents[2]
@@ -189,9 +189,12 @@ STORAGES = {
 MEDIA_ROOT = FILES_DIR
 
 EMAIL_FILE_PATH = str(STATE_DIR / "mail")
-vars().update(
-    mail_from_url(env.str("WASHBOARD_EMAIL_URL", default=f"folder://{STATE_DIR}/mail"))
+_mail = mail_from_url(
+    env.str("WASHBOARD_EMAIL_URL", default=f"folder://{STATE_DIR}/mail")
 )
+vars().update(_mail)
+# Mail in a folder is for the demo, which shows it on a page.
+SHOWS_MAIL = "EMAIL_FILE_PATH" in _mail
 DEFAULT_FROM_EMAIL = env.str(
     "WASHBOARD_EMAIL_FROM", default=f"Washboard <alerts@{SITE_HOST or 'localhost'}>"
 )
@@ -223,6 +226,8 @@ CONTENT_SECURITY_POLICY = {"DIRECTIVES": _csp}
 # densities task, and new densities wake the alerts task.
 WAKE_DENSITIES_TASK = "monitoring.tasks.compute_changed_densities"
 WAKE_ALERTS_TASK = "alerts.tasks.evaluate_changes"
+THRESHOLDS_IN_FORCE = "alerts.queries.thresholds_in_force"
+STANDING_ALERTS = "alerts.queries.standing_alerts"
 
 REST_FRAMEWORK = {
     "DEFAULT_AUTHENTICATION_CLASSES": [

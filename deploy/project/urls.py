@@ -7,6 +7,7 @@ from deploy.project import health
 urlpatterns: list[URLPattern | URLResolver] = [
     path("", include("blocks.urls")),
     path("", include("monitoring.urls")),
+    path("", include("monitoring.api.urls")),
     path("", include("alerts.urls")),
     path("", include("deploy.urls")),
     path("accounts/", include("allauth.account.urls")),

@@ -22,6 +22,22 @@ class DrawnCell:
     area_mm2: float
     whole: bool
     labelled: bool
+    pitch_mm: float
+
+    @property
+    def label_x_mm(self) -> float:
+        """Middle of the cell, where its name stands."""
+        return self.x_mm + self.pitch_mm / 2
+
+    @property
+    def label_y_mm(self) -> float:
+        """Foot of the cell's name."""
+        return self.y_mm + self.pitch_mm * 0.52
+
+    @property
+    def size_y_mm(self) -> float:
+        """Foot of the cell's area."""
+        return self.y_mm + self.pitch_mm * 0.78
 
     @property
     def area_cm2(self) -> float:
@@ -64,6 +80,7 @@ def draw_dish(
                 area_mm2=float(area),
                 whole=bool(area > whole_area * (1 - 1e-9)),
                 labelled=bool(area > whole_area * LABEL_FROM_SHARE),
+                pitch_mm=pitch_mm,
             )
         )
     reach = radius + MARGIN_MM

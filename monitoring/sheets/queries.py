@@ -127,3 +127,13 @@ def blocks_of_sheet(sheet: Sheet) -> QuerySet[Block]:
         .order_by("farm__name", "name")
         .distinct()
     )
+
+
+def faulty_numbers(sheet: Sheet) -> list[int]:
+    """List the numbers of all rows that have an error; 1 query."""
+    return list(
+        SheetFinding.objects.for_group(sheet.farm_group_id)
+        .filter(sheet=sheet, level="error", row_number__isnull=False)
+        .values_list("row_number", flat=True)
+        .distinct()
+    )

@@ -1,0 +1,57 @@
+"""The navigation of a farm group's pages."""
+
+from dataclasses import dataclass
+
+from django import template
+from django.conf import settings
+from django.template import Context
+from django.urls import NoReverseMatch, reverse
+
+from blocks.access import COUNTERS, EVERYONE, Member, Role
+
+register = template.Library()
+
+
+@dataclass(frozen=True, slots=True)
+class Item:
+    """One entry of the navigation."""
+
+    label: str
+    url: str
+    current: bool
+
+
+# Label, URL name, and who sees it. Names only: the shell knows no page above it.
+ENTRIES = (
+    ("Blocks", "group", EVERYONE),
+    ("Count sheets", "sheets", COUNTERS),
+    ("Alerts", "alerts", EVERYONE),
+    ("Thresholds", "thresholds", EVERYONE),
+    ("Laboratory", "laboratory", COUNTERS),
+    ("People", "people", frozenset({Role.COORDINATOR})),
+    ("Mail", "mail", EVERYONE),
+)
+
+
+@register.simple_tag(takes_context=True)
+def navigation_items(context: Context) -> list[Item]:
+    """Give the pages that the member may open."""
+    member: Member = context["member"]
+    request = context["request"]
+    items = []
+    for label, name, roles in ENTRIES:
+        if member.role not in roles or (name == "mail" and not settings.SHOWS_MAIL):
+            continue
+        try:
+            url = reverse(name, kwargs={"group_slug": member.farm_group.slug})
+        except NoReverseMatch:
+            continue
+        inside = request.path.startswith(url) and name != "group"
+        items.append(Item(label, url, inside or request.path == url))
+    return items
+
+
+@register.inclusion_tag("blocks/partials/form_fields.html")
+def form_fields(form: object) -> dict[str, object]:
+    """Show a form's fields, one question a line, with hints and errors in words."""
+    return {"form": form}

@@ -1,0 +1,1 @@
+"""Blocks and densities for programs, under the same access as the pages."""

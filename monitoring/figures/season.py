@@ -1,0 +1,156 @@
+"""Densities and the predator ratio over time, as one Plotly figure of panels."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from datetime import date
+from typing import Any
+
+from monitoring.figures.tones import Tone
+
+PANEL_PX = 210
+# Where the bags give no upper limit the bar ends at this many medians, and says so.
+NO_LIMIT_BAR = 10.0
+GAP = 0.07
+
+
+@dataclass(frozen=True, slots=True)
+class Point:
+    """One round's figure; `high` is None where there is no upper limit."""
+
+    day: date
+    median: float
+    low: float
+    high: float | None
+    label: str
+    growth_stage: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Panel:
+    """One organism, or a ratio, over time."""
+
+    title: str
+    unit: str
+    tone: Tone
+    points: Sequence[Point]
+    thresholds: Sequence[tuple[float, str]] = field(default_factory=tuple)
+
+
+def season_figure(panels: Sequence[Panel]) -> dict[str, Any]:
+    """Draw the panels one above the other over a common time axis."""
+    data, layout = [], _layout(len(panels))
+    height = (1 - GAP * (len(panels) - 1)) / max(len(panels), 1)
+    for index, panel in enumerate(panels):
+        suffix = "" if index == 0 else str(index + 1)
+        top = 1 - index * (height + GAP)
+        layout[f"yaxis{suffix}"] = {
+            "title": {"text": f"{panel.title}<br>{panel.unit}"},
+            "domain": [max(top - height, 0), top],
+            "rangemode": "tozero",
+            "anchor": "x",
+            "hoverformat": ".2g",
+        }
+        data.append(_trace(panel, f"y{suffix}"))
+        for level, label in panel.thresholds:
+            layout["shapes"].append(_line(level, f"y{suffix}"))
+            layout["annotations"].append(_line_label(level, label, f"y{suffix}"))
+    layout["annotations"] += _stages(panels)
+    return {"data": data, "layout": layout}
+
+
+def _layout(panels: int) -> dict[str, Any]:
+    return {
+        "height": max(panels, 1) * PANEL_PX + 80,
+        "margin": {"l": 72, "r": 16, "t": 12, "b": 56},
+        "showlegend": False,
+        "hovermode": "closest",
+        "xaxis": {"type": "date", "anchor": f"y{panels if panels > 1 else ''}"},
+        "shapes": [],
+        "annotations": [],
+    }
+
+
+def _trace(panel: Panel, axis: str) -> dict[str, Any]:
+    ends = [
+        point.high if point.high is not None else point.median * NO_LIMIT_BAR
+        for point in panel.points
+    ]
+    return {
+        "type": "scatter",
+        "mode": "lines+markers",
+        "name": panel.title,
+        "meta": {"tone": panel.tone.colour},
+        "x": [point.day.isoformat() for point in panel.points],
+        "y": [point.median for point in panel.points],
+        "error_y": {
+            "type": "data",
+            "symmetric": False,
+            "array": [
+                end - point.median
+                for end, point in zip(ends, panel.points, strict=True)
+            ],
+            "arrayminus": [point.median - point.low for point in panel.points],
+            "thickness": 1.5,
+            "width": 4,
+        },
+        "marker": {"symbol": panel.tone.symbol, "size": 8},
+        "line": {"dash": panel.tone.dash, "width": 1.5},
+        "text": [point.label for point in panel.points],
+        "hovertemplate": "%{text}<extra></extra>",
+        "yaxis": axis,
+    }
+
+
+def _line(level: float, axis: str) -> dict[str, Any]:
+    return {
+        "type": "line",
+        "name": "threshold",
+        "xref": "paper",
+        "x0": 0,
+        "x1": 1,
+        "yref": axis,
+        "y0": level,
+        "y1": level,
+        "line": {"dash": "dash", "width": 1.5},
+    }
+
+
+def _line_label(level: float, label: str, axis: str) -> dict[str, Any]:
+    return {
+        "xref": "paper",
+        "x": 0,
+        "xanchor": "left",
+        "yref": axis,
+        "y": level,
+        "yanchor": "bottom",
+        "text": label,
+        "showarrow": False,
+    }
+
+
+def _stages(panels: Sequence[Panel]) -> list[dict[str, Any]]:
+    """Write growth stages along the foot where they change."""
+    stages: dict[date, str] = {}
+    for panel in panels:
+        for point in panel.points:
+            if point.growth_stage:
+                stages.setdefault(point.day, point.growth_stage)
+    notes, last = [], ""
+    for day in sorted(stages):
+        if stages[day] == last:
+            continue
+        last = stages[day]
+        notes.append(
+            {
+                "xref": "x",
+                "x": day.isoformat(),
+                "yref": "paper",
+                "y": 0,
+                "yshift": -30,
+                "yanchor": "top",
+                "text": last.removeprefix("BBCH "),
+                "showarrow": False,
+                "name": "stage",
+            }
+        )
+    return notes

@@ -1,0 +1,1 @@
+"""Put together what a page says: sentences, panels, rows. No query, no request."""

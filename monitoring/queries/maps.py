@@ -1,0 +1,143 @@
+"""Boundaries as vector tiles and bounds, and bags as points."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import date
+from typing import Any
+
+from django.contrib.gis.db.models import Extent
+from django.db import connection
+
+from blocks.models import Block, BlockBoundary
+from monitoring.models import Round
+
+# Below this zoom a pixel is wider than a row of vines, and outlines are simplified.
+FINE_ZOOM = 13
+HIGHEST_ZOOM = 22
+# Row-level security keeps the spatial index out of use for `&&` (its operator is not
+# leakproof); a farm group's few thousand boundaries are scanned by their group.
+TILE = """
+WITH tile AS (SELECT ST_TileEnvelope(%(z)s, %(x)s, %(y)s) AS envelope),
+boundary AS (
+    SELECT DISTINCT ON (b.block_id) b.block_id, b.geometry
+    FROM blocks_blockboundary b
+    WHERE b.farm_group_id = %(group)s AND b.block_id = ANY(%(blocks)s)
+        AND b.valid_from <= %(on)s
+    ORDER BY b.block_id, b.valid_from DESC
+),
+shape AS (
+    SELECT k.uuid::text AS uuid, k.name, ST_AsMVTGeom(
+        ST_SimplifyPreserveTopology(ST_Transform(b.geometry, 3857), %(tolerance)s),
+        tile.envelope, 4096, 64, true) AS geom
+    FROM boundary b JOIN blocks_block k ON k.id = b.block_id, tile
+    WHERE ST_Intersects(b.geometry, ST_Transform(tile.envelope, 4326))
+)
+SELECT ST_AsMVT(shape, 'blocks', 4096, 'geom') FROM shape WHERE geom IS NOT NULL
+"""
+
+
+@dataclass(frozen=True, slots=True)
+class TileAddress:
+    """A tile of the usual web map grid."""
+
+    z: int
+    x: int
+    y: int
+
+    @property
+    def exists(self) -> bool:
+        """Whether the grid has such a tile."""
+        side = 2**self.z
+        return self.z <= HIGHEST_ZOOM and self.x < side and self.y < side
+
+
+def blocks_tile(
+    farm_group_id: int, blocks: Iterable[int], address: TileAddress, *, on: date
+) -> bytes:
+    """Draw blocks with the boundary in force on a date as a vector tile; 1 query."""
+    # Half a pixel at the equator, in metres of the web map's projection.
+    tolerance = 0.0 if address.z >= FINE_ZOOM else 78_000.0 / 2**address.z
+    with connection.cursor() as cursor:
+        cursor.execute(
+            TILE,
+            {
+                "z": address.z,
+                "x": address.x,
+                "y": address.y,
+                "group": farm_group_id,
+                "blocks": list(blocks),
+                "on": on,
+                "tolerance": tolerance,
+            },
+        )
+        (tile,) = cursor.fetchone()
+    return bytes(tile or b"")
+
+
+def bounds_of(
+    farm_group_id: int, blocks: Iterable[int]
+) -> tuple[float, float, float, float] | None:
+    """Give west, south, east and north of blocks; None without boundaries; 1 query."""
+    found = (
+        BlockBoundary.objects.for_group(farm_group_id)
+        .filter(block__in=list(blocks))
+        .aggregate(extent=Extent("geometry"))
+    )
+    extent: tuple[float, float, float, float] | None = found["extent"]
+    return extent
+
+
+def boundary_of(block: Block, *, on: date) -> BlockBoundary | None:
+    """Give the boundary in force on a date, or the first one; 1 query."""
+    boundaries = list(
+        BlockBoundary.objects.for_group(block.farm_group_id)
+        .filter(block=block)
+        .order_by("valid_from")
+    )
+    in_force = [one for one in boundaries if one.valid_from <= on]
+    return in_force[-1] if in_force else next(iter(boundaries), None)
+
+
+BAGS = """
+SELECT b.code, b.position, ST_X(b.point), ST_Y(b.point),
+    sum(t.count) / (avg(t.proportion_counted) * b.units), bool_or(t.count IS NULL)
+FROM monitoring_bag b
+LEFT JOIN monitoring_wash w ON w.farm_group_id = b.farm_group_id AND w.bag_id = b.id
+    AND w.number = 1
+LEFT JOIN monitoring_tally t ON t.farm_group_id = b.farm_group_id AND t.wash_id = w.id
+    AND t.state = 'published' AND t.chosen AND t.organism_id = %(organism)s
+WHERE b.farm_group_id = %(group)s AND b.round_id = %(round)s AND b.tissue = %(tissue)s
+    AND b.point IS NOT NULL
+GROUP BY b.id ORDER BY b.code
+"""
+
+
+def bags_as_points(
+    of_round: Round, *, tissue: str, organism_id: int
+) -> list[dict[str, Any]]:
+    """List a round's bags with a place, and animals per unit in each; 1 query.
+
+    The figure is a single bag's count over the share counted, not corrected for what
+    washing leaves behind.
+    """
+    with connection.cursor() as cursor:
+        cursor.execute(
+            BAGS,
+            {
+                "group": of_round.farm_group_id,
+                "round": of_round.pk,
+                "organism": organism_id,
+                "tissue": tissue,
+            },
+        )
+        rows = cursor.fetchall()
+    return [
+        {
+            "code": code,
+            "position": position,
+            "lon": lon,
+            "lat": lat,
+            "washed_off": None if unknown else float(washed_off),
+        }
+        for code, position, lon, lat, washed_off, unknown in rows
+    ]

@@ -1,0 +1,127 @@
+// Plotly charts: drawn when near the screen, in the page's own colours.
+// <div class="chart" data-figure="id of a json_script" data-plotly="address"></div>
+const BUTTONS = ["PNG", "SVG", "CSV"];
+let loading = null;
+
+function loadPlotly(address) {
+  loading ??= new Promise((resolve, reject) => {
+    const script = document.createElement("script");
+    script.src = address;
+    script.onload = () => resolve(window.Plotly);
+    script.onerror = reject;
+    document.head.append(script);
+  });
+  return loading;
+}
+
+function colour(name) {
+  return getComputedStyle(document.documentElement).getPropertyValue(`--${name}`).trim();
+}
+
+function themed(figure) {
+  const { data, layout } = structuredClone(figure);
+  for (const trace of data) {
+    const tone = colour(trace.meta.tone);
+    trace.marker.color = tone;
+    trace.line.color = tone;
+    trace.error_y.color = tone;
+  }
+  const axis = { gridcolor: colour("hairline"), linecolor: colour("line"), zerolinecolor: colour("line") };
+  for (const key of Object.keys(layout)) {
+    if (/^[xy]axis/.test(key)) Object.assign(layout[key], axis);
+  }
+  for (const shape of layout.shapes) shape.line.color = colour("ink");
+  Object.assign(layout, {
+    paper_bgcolor: colour("paper"),
+    plot_bgcolor: colour("paper"),
+    font: { family: colour("sans") || "sans-serif", size: 13, color: colour("ink") },
+    hoverlabel: { bgcolor: colour("panel"), font: { color: colour("ink") }, bordercolor: colour("line") },
+  });
+  return { data, layout };
+}
+
+function setScale(layout, log) {
+  for (const key of Object.keys(layout)) {
+    if (!/^yaxis/.test(key)) continue;
+    layout[key].type = log ? "log" : "linear";
+    const axis = key.replace("axis", "");
+    for (const note of layout.annotations) {
+      if (note.yref === axis) note.y = log ? Math.log10(note.y) : note.y;
+    }
+  }
+}
+
+async function draw(box) {
+  const Plotly = await loadPlotly(box.dataset.plotly);
+  const source = document.getElementById(box.dataset.figure);
+  const figure = themed(JSON.parse(source.textContent));
+  setScale(figure.layout, box.dataset.log === "yes");
+  await Plotly.react(box, figure.data, figure.layout, { responsive: true, displayModeBar: false });
+  box.dataset.drawn = "yes";
+}
+
+function asCsv(box) {
+  const rows = [["series", "date", "median", "low", "high"]];
+  const { data } = JSON.parse(document.getElementById(box.dataset.figure).textContent);
+  for (const trace of data) {
+    trace.x.forEach((day, i) => {
+      const y = trace.y[i];
+      rows.push([trace.name, day, y, y - trace.error_y.arrayminus[i], y + trace.error_y.array[i]]);
+    });
+  }
+  return rows.map((row) => row.join(",")).join("\n");
+}
+
+function save(box, kind) {
+  const name = box.dataset.name || "densities";
+  if (kind !== "CSV") {
+    window.Plotly.downloadImage(box, { format: kind.toLowerCase(), filename: name });
+    return;
+  }
+  const link = document.createElement("a");
+  link.href = URL.createObjectURL(new Blob([asCsv(box)], { type: "text/csv" }));
+  link.download = `${name}.csv`;
+  link.click();
+  URL.revokeObjectURL(link.href);
+}
+
+function addButtons(box) {
+  const bar = document.createElement("div");
+  bar.className = "actions";
+  const scale = document.createElement("button");
+  const name = () => (box.dataset.log === "yes" ? "Linear axis" : "Log axis");
+  Object.assign(scale, { type: "button", className: "quiet", textContent: name() });
+  scale.addEventListener("click", () => {
+    box.dataset.log = box.dataset.log === "yes" ? "no" : "yes";
+    scale.textContent = name();
+    draw(box);
+  });
+  bar.append(scale);
+  for (const kind of BUTTONS) {
+    const button = document.createElement("button");
+    Object.assign(button, { type: "button", className: "plain", textContent: `Save as ${kind}` });
+    button.addEventListener("click", () => save(box, kind));
+    bar.append(button);
+  }
+  box.after(bar);
+}
+
+const near = new IntersectionObserver((entries) => {
+  for (const entry of entries) {
+    if (!entry.isIntersecting) continue;
+    near.unobserve(entry.target);
+    draw(entry.target).then(() => addButtons(entry.target));
+  }
+}, { rootMargin: "200px" });
+
+function watch(root) {
+  for (const box of root.querySelectorAll(".chart[data-figure]")) near.observe(box);
+}
+
+watch(document);
+document.addEventListener("htmx:load", (event) => {
+  if (event.detail.elt !== document.body) watch(event.detail.elt);
+});
+document.addEventListener("theme", () => {
+  for (const box of document.querySelectorAll('.chart[data-drawn="yes"]')) draw(box);
+});

@@ -1,0 +1,36 @@
+"""The pages that show where a figure comes from."""
+
+from uuid import UUID
+
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import render
+from django.views.decorators.http import require_safe
+
+from blocks.access import Member
+from blocks.views.doors import for_member
+from monitoring.densities.working import working_of
+from monitoring.queries.seasons import density_for, ratio_for
+
+
+@require_safe
+@for_member()
+def density(
+    request: HttpRequest, member: Member, *, density_uuid: UUID
+) -> HttpResponse:
+    """Show a density's working: counts, cells, dish, recovery, method."""
+    found = density_for(member, density_uuid)
+    return render(
+        request,
+        "monitoring/density.html",
+        {"density": found, "working": working_of(found), "block": found.round.block},
+    )
+
+
+@require_safe
+@for_member()
+def ratio(request: HttpRequest, member: Member, *, ratio_uuid: UUID) -> HttpResponse:
+    """Show a ratio's working, which is that of its two densities."""
+    found = ratio_for(member, ratio_uuid)
+    return render(
+        request, "monitoring/ratio.html", {"ratio": found, "block": found.round.block}
+    )
