@@ -107,6 +107,9 @@ def _own_folders(tmp_path: Path, settings: Any) -> None:
     """Keep each test's files and mail in a folder of its own."""
     settings.FILES_DIR = tmp_path / "files"
     settings.MEDIA_ROOT = settings.FILES_DIR
+    # Looked at when the first request comes; it need not hold anything.
+    settings.STATIC_ROOT = tmp_path / "static"
+    settings.STATIC_ROOT.mkdir()
     settings.STORAGES = {
         **settings.STORAGES,
         "staticfiles": {

@@ -1,6 +1,5 @@
 """Give blocks and densities to programs."""
 
-from typing import ClassVar
 from uuid import UUID
 
 from django.utils import timezone
@@ -30,8 +29,6 @@ class Pages(PageNumberPagination):
 class BlockList(GroupAPIView):
     """The blocks that the person may see."""
 
-    http_method_names: ClassVar[list[str]] = ["get", "head", "options"]
-
     @extend_schema(responses=BlockSerializer(many=True), operation_id="blocks_list")
     def get(self, request: Request, *, group_slug: str) -> Response:
         """List blocks, by farm and name."""
@@ -45,8 +42,6 @@ class BlockList(GroupAPIView):
 
 class DensityList(GroupAPIView):
     """The current densities of a block."""
-
-    http_method_names: ClassVar[list[str]] = ["get", "head", "options"]
 
     @extend_schema(
         parameters=[WantedSerializer],
