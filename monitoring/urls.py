@@ -2,7 +2,7 @@
 
 from django.urls import URLPattern, path
 
-from monitoring.views import laboratory, pages, sheet_files, sheets, workings
+from monitoring.views import laboratory, pages, sheet_files, sheets, tiles, workings
 
 GROUP = "g/<slug:group_slug>/"
 SHEET = f"{GROUP}sheets/<uuid:sheet_uuid>/"
@@ -10,7 +10,7 @@ SHEET = f"{GROUP}sheets/<uuid:sheet_uuid>/"
 urlpatterns: list[URLPattern] = [
     path(GROUP, pages.group, name="group"),
     path(f"{GROUP}map/", pages.group_map_data, name="group-map-data"),
-    path(f"{GROUP}tiles/<str:on>/<int:z>/<int:x>/<int:y>.mvt", pages.tile, name="tile"),
+    path(f"{GROUP}tiles/<str:on>/<int:z>/<int:x>/<int:y>.mvt", tiles.tile, name="tile"),
     path(f"{GROUP}blocks/<uuid:block_uuid>/", pages.block, name="block"),
     path(f"{GROUP}rounds/<uuid:round_uuid>/", pages.visit, name="round"),
     path(f"{GROUP}densities/<uuid:density_uuid>/", workings.density, name="density"),

@@ -22,14 +22,15 @@ boundary AS (
     SELECT DISTINCT ON (b.block_id) b.block_id, b.geometry
     FROM blocks_blockboundary b
     WHERE b.farm_group_id = %(group)s AND b.block_id = ANY(%(blocks)s)
-        AND b.valid_from <= %(on)s
-    ORDER BY b.block_id, b.valid_from DESC
+    ORDER BY b.block_id, b.valid_from <= %(on)s DESC,
+        CASE WHEN b.valid_from <= %(on)s THEN b.valid_from END DESC, b.valid_from
 ),
 shape AS (
     SELECT k.uuid::text AS uuid, k.name, ST_AsMVTGeom(
         ST_SimplifyPreserveTopology(ST_Transform(b.geometry, 3857), %(tolerance)s),
         tile.envelope, 4096, 64, true) AS geom
-    FROM boundary b JOIN blocks_block k ON k.id = b.block_id, tile
+    FROM boundary b JOIN blocks_block k ON k.farm_group_id = %(group)s
+        AND k.id = b.block_id, tile
     WHERE ST_Intersects(b.geometry, ST_Transform(tile.envelope, 4326))
 )
 SELECT ST_AsMVT(shape, 'blocks', 4096, 'geom') FROM shape WHERE geom IS NOT NULL
@@ -47,14 +48,17 @@ class TileAddress:
     @property
     def exists(self) -> bool:
         """Whether the grid has such a tile."""
-        side = 2**self.z
-        return self.z <= HIGHEST_ZOOM and self.x < side and self.y < side
+        # The zoom is looked at first: two to the power of a huge one takes forever.
+        return self.z <= HIGHEST_ZOOM and max(self.x, self.y) < 2**self.z
 
 
 def blocks_tile(
     farm_group_id: int, blocks: Iterable[int], address: TileAddress, *, on: date
 ) -> bytes:
-    """Draw blocks with the boundary in force on a date as a vector tile; 1 query."""
+    """Draw blocks as a vector tile; 1 query.
+
+    Each has the boundary in force on the date, or its first one if that is later.
+    """
     # Half a pixel at the equator, in metres of the web map's projection.
     tolerance = 0.0 if address.z >= FINE_ZOOM else 78_000.0 / 2**address.z
     with connection.cursor() as cursor:

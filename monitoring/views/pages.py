@@ -112,28 +112,6 @@ def group_map_data(request: HttpRequest, member: Member) -> JsonResponse:
 
 @require_safe
 @for_member()
-def tile(
-    request: HttpRequest, member: Member, *, on: str, z: int, x: int, y: int
-) -> HttpResponse:
-    """Give the blocks in one tile."""
-    address = maps.TileAddress(z, x, y)
-    day = _day_or_none(on)
-    if day is None or not address.exists:
-        return HttpResponse("No such tile.", status=404, content_type="text/plain")
-    keys = visible_blocks(member).values_list("pk", flat=True)
-    content = maps.blocks_tile(member.group_id, keys, address, on=day)
-    return HttpResponse(content, content_type="application/vnd.mapbox-vector-tile")
-
-
-def _day_or_none(text: str) -> date | None:
-    try:
-        return parse_date(text)
-    except ValueError:
-        return None
-
-
-@require_safe
-@for_member()
 def block(request: HttpRequest, member: Member, *, block_uuid: UUID) -> HttpResponse:
     """Show a block: the sentence, the chart, the rounds, and its bags on a map."""
     found = block_for(member, block_uuid)
