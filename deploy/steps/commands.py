@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 
 from deploy.steps.accounts import Account, identity
-from deploy.steps.say import StepError
+from deploy.steps.say import StepError, Stopped, say
 
 SHOWN_LINES = 40
 
@@ -18,10 +18,16 @@ def run(
     env: Mapping[str, str] | None = None,
     account: Account | None = None,
     folder: Path | None = None,
+    unbroken: bool = False,
 ) -> None:
-    """Run to the end; on failure show the output's end and stop with `failing`."""
-    with tempfile.TemporaryFile() as output:
-        code = subprocess.call(  # noqa: S603 - our own commands, no shell
+    """Run to the end; on failure show the output's end and stop with `failing`.
+
+    `unbroken` is for what must not be killed: a package half installed, say, is worse
+    than waiting for it.
+    """
+    with (
+        tempfile.TemporaryFile() as output,
+        subprocess.Popen(  # noqa: S603 - our own commands, no shell
             command,
             stdin=subprocess.DEVNULL,
             stdout=output,
@@ -29,7 +35,17 @@ def run(
             env=dict(env) if env is not None else None,
             cwd=folder,
             **identity(account),
-        )
+        ) as process,
+    ):
+        try:
+            code = process.wait()
+        except (KeyboardInterrupt, Stopped):
+            if unbroken:
+                say("Waiting for the installation to come to an orderly end.")
+            else:
+                process.terminate()
+            process.wait()
+            raise
         if code:
             output.seek(0)
             lines = output.read().decode(errors="replace").splitlines()

@@ -7,7 +7,6 @@ import shutil
 import subprocess
 import time
 from collections.abc import Mapping
-from typing import NoReturn
 
 from deploy.steps.check import arguments
 from deploy.steps.checks import (
@@ -50,7 +49,7 @@ def work() -> int:
             shutil.rmtree(data, ignore_errors=True)
             env = _environment(places, _services(supervisor, places))
             if asked.keep:
-                _keep(supervisor, places, env)
+                return _keep(supervisor, places, env)
             run_all(checks_with_services(places, for_pytest), env)
     finally:
         supervisor.stop()
@@ -124,7 +123,7 @@ def _environment(places: Places, addresses: Addresses) -> dict[str, str]:
     return env
 
 
-def _keep(supervisor: Supervisor, places: Places, env: Mapping[str, str]) -> NoReturn:
+def _keep(supervisor: Supervisor, places: Places, env: Mapping[str, str]) -> int:
     file = places.state / "environment"
     file.touch(PRIVATE_FILE)
     file.write_text(
@@ -140,7 +139,10 @@ def _keep(supervisor: Supervisor, places: Places, env: Mapping[str, str]) -> NoR
         f"  {shlex.quote(str(places.python))} -m pytest tests/blocks\n"
         "Ctrl-C stops them."
     )
-    supervisor.watch(tuple)
+    try:
+        supervisor.watch(tuple)
+    except Stopped:
+        return 0
 
 
 if __name__ == "__main__":

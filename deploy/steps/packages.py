@@ -68,6 +68,12 @@ def install_missing(needs: Needs, python_package: str | None) -> None:
             " install them by hand and run this again."
         )
     prefix = _as_root(wanted)
+    if output_of(["dpkg", "--audit"]):
+        run(
+            [*prefix, "dpkg", "--configure", "-a"],
+            failing="An earlier installation was broken off, and dpkg cannot end it.",
+            unbroken=True,
+        )
     say("Updating apt's lists.")
     _update(prefix, apt)
     if "postgresql" in wanted:
@@ -82,6 +88,7 @@ def install_missing(needs: Needs, python_package: str | None) -> None:
             f"apt could not install {' '.join(wanted)}; its words are above. On Ubuntu"
             " these need the component universe (sudo add-apt-repository universe)."
         ),
+        unbroken=True,
     )
     if left := missing_packages(needs):
         raise StepError(
@@ -147,7 +154,7 @@ def _asked_for_password(sudo: Path) -> bool:
 
 def _update(prefix: Sequence[str | Path], apt: Path) -> None:
     try:
-        run([*prefix, apt, "update"], failing="apt-get update failed.")
+        run([*prefix, apt, "update"], failing="apt-get update failed.", unbroken=True)
     except StepError as error:
         # One unreachable source of many: what we need may still be found.
         say("\n".join(error.words))

@@ -92,7 +92,7 @@ def make_cluster(
             " again."
         )
     programs = POSTGRES_HOME / str(postgres_majors()[0]) / "bin"
-    say(f"Making a private PostgreSQL cluster in {folder}.")
+    say(f"Making its cluster in {folder}.")
     # Made under another name: an interrupted initdb is never taken for a cluster.
     unfinished = folder.with_name(f"{folder.name}.unfinished")
     if unfinished.exists():

@@ -147,6 +147,9 @@ class Supervisor:
     def stop(self) -> None:
         """Stop everything that was started, last first, each with time to finish."""
         self._stopping = True
+        if self._running:
+            names = ", ".join(one.service.name for one in reversed(self._running))
+            say(f"\nStopping {names}.")
         while self._running:
             running = self._running.pop()
             self._end(running)

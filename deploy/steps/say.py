@@ -1,5 +1,6 @@
 """Talk to the person at the terminal, and stop with a sentence."""
 
+import signal
 import sys
 from collections.abc import Callable, Sequence
 
@@ -25,6 +26,8 @@ def say(sentence: str) -> None:
 
 def main(command: str, work: Callable[[], int]) -> None:
     """Run a command's work and turn what stopped it into words and an exit code."""
+    for number in (signal.SIGTERM, signal.SIGHUP):
+        signal.signal(number, _stop)
     try:
         code = work()
     except StepError as error:
@@ -36,3 +39,7 @@ def main(command: str, work: Callable[[], int]) -> None:
         sys.stderr.write(f"\n{command}: stopped; run it again to go on.\n")
         code = 130
     sys.exit(code)
+
+
+def _stop(_number: int, _frame: object) -> None:
+    raise Stopped

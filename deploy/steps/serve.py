@@ -36,7 +36,6 @@ def work() -> int:
         pulse = _bring_up(supervisor, places, listening, demo=asked.demo)
         return _stay(supervisor, pulse)
     finally:
-        say("\nStopping what was started here.")
         supervisor.stop()
         listening.close()
 
@@ -52,7 +51,6 @@ def _stay(supervisor: Supervisor, pulse: Pulse) -> int:
 def _bring_up(
     supervisor: Supervisor, places: Places, listening: socket.socket, *, demo: bool
 ) -> Pulse:
-    say("Starting PostgreSQL and Redis.")
     secrets = keep_secrets(places.state)
     addresses = bring_up(
         supervisor,

@@ -12,6 +12,7 @@ from deploy.steps.own_services import look_at_database, look_at_redis
 from deploy.steps.postgres import OWNER, SITE, Cluster, make_cluster, provision
 from deploy.steps.processes import Service, Supervisor
 from deploy.steps.redis_server import make_redis
+from deploy.steps.say import say
 from deploy.steps.sockets import keep_socket_folder
 
 # After a crash PostgreSQL replays its log first.
@@ -41,14 +42,18 @@ def bring_up(
 ) -> Addresses:
     """Give the addresses of a PostgreSQL and a Redis that answer."""
     if own.site_url and own.owner_url:
+        say("Looking at the PostgreSQL that WASHBOARD_DATABASE_URL names.")
         look_at_database(own.site_url, own.owner_url)
         site_url, owner_url = own.site_url, own.owner_url
     else:
+        say("Starting a private PostgreSQL.")
         site_url, owner_url = _private_postgres(supervisor, installation)
     if own.redis_url:
+        say("Looking at the Redis that WASHBOARD_REDIS_URL names.")
         look_at_redis(own.redis_url)
         redis_url = own.redis_url
     else:
+        say("Starting a private Redis.")
         redis_url = _private_redis(supervisor, installation.state)
     return Addresses(
         site={SITE_URL: site_url, REDIS_URL: redis_url}, owner_url=owner_url
