@@ -1,5 +1,7 @@
 """The app where the site is put together."""
 
+from importlib import import_module
+
 from django.apps import AppConfig
 
 
@@ -8,3 +10,10 @@ class DeployConfig(AppConfig):
 
     name = "deploy"
     label = "deploy"
+
+    def ready(self) -> None:
+        """Make the site's task queue the current one, for pages and commands too.
+
+        Without it wake-ups would go to Celery's default broker, where nobody listens.
+        """
+        import_module("deploy.project.celery")
