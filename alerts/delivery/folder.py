@@ -1,5 +1,7 @@
 """Deliver mail into a folder, one file a message: for the demo and for trials."""
 
+from collections.abc import Sequence
+from email.policy import SMTP
 from pathlib import Path
 from secrets import token_hex
 
@@ -12,13 +14,13 @@ from django.utils import timezone
 class FolderBackend(BaseEmailBackend):
     """Write each message as an .eml file, whole or not at all."""
 
-    def send_messages(self, email_messages: "list[EmailMessage]") -> int:
+    def send_messages(self, email_messages: Sequence[EmailMessage]) -> int:
         """Write the messages and give how many."""
         folder = Path(settings.EMAIL_FILE_PATH)
         folder.mkdir(parents=True, exist_ok=True)
         for message in email_messages:
             name = f"{timezone.now():%Y%m%dT%H%M%S.%f}-{token_hex(4)}.eml"
             unfinished = folder / f".{name}"
-            unfinished.write_bytes(message.message().as_bytes(linesep="\r\n"))
+            unfinished.write_bytes(message.message().as_bytes(policy=SMTP))
             unfinished.replace(folder / name)
         return len(email_messages)

@@ -1,0 +1,1 @@
+"""What changes thresholds, alerts and messages."""

@@ -1,0 +1,70 @@
+"""Alerts in sentences that stand on their own."""
+
+from alerts.models import ThresholdVersion, Transition
+from blocks.models import Block
+from monitoring.models import Density, Organism, Ratio
+from monitoring.pages.sentences import density_words
+from monitoring.words import bags, day, figure, in_hundred, prey_per_predator
+
+Kind = Transition.Kind
+
+
+def subject_words(organism: Organism, prey: Organism | None, tissue: str) -> str:
+    """Name what is watched: “rust mites per leaf”."""
+    if prey is None:
+        return f"{organism.name} per {tissue}"
+    return f"{organism.name} to {prey.name} on {tissue}s"
+
+
+def level_words(version: ThresholdVersion, level: float) -> str:
+    """Write a level: “150 per leaf”, or for a ratio “one to 200”."""
+    if version.threshold.is_ratio:
+        return f"one to {prey_per_predator(level)}"
+    return f"{figure(level)} per {version.threshold.tissue}"
+
+
+def figure_words(row: Density | Ratio) -> str:
+    """Write a figure with its interval, bags and day."""
+    when = f"round of {day(row.round.collected_on)}, {bags(row.bags_used)}"
+    if isinstance(row, Density):
+        return f"{row.organism.name} {density_words(row)}; {when}"
+    return (
+        f"one of the {row.predator.name} to {prey_per_predator(row.median)}"
+        f" {row.prey.name} ({prey_per_predator(row.high)} to"
+        f" {prey_per_predator(row.low)}); {when}"
+    )
+
+
+def raised_sentence(
+    block: Block, row: Density | Ratio, version: ThresholdVersion, chance: float
+) -> str:
+    """Say why an alert is raised."""
+    beyond = "below" if version.threshold.is_ratio else "above"
+    words = in_hundred(chance)
+    return (
+        f"{block.farm.name}, {block.name}: {figure_words(row)}. {words[0].upper()}"
+        f"{words[1:]} that this is {beyond} the threshold of"
+        f" {level_words(version, version.level)}."
+    )
+
+
+def ended_sentence(
+    block: Block,
+    row: Density | Ratio | None,
+    version: ThresholdVersion,
+    kind: Transition.Kind,
+) -> str:
+    """Say why an alert ends."""
+    threshold = version.threshold
+    what = subject_words(threshold.organism, threshold.prey, threshold.tissue)
+    where = f"{block.farm.name}, {block.name}"
+    if kind == Kind.SEASON_OVER:
+        return f"{where}: the season of the threshold for {what} is over."
+    if kind == Kind.REMOVED:
+        return f"{where}: no threshold for {what} holds here any more."
+    newest = f" {figure_words(row).capitalize()}." if row is not None else ""
+    side = "above" if threshold.is_ratio else "below"
+    return (
+        f"{where}: {what} is likely {side} the clear level of"
+        f" {level_words(version, version.clear_level)} again.{newest}"
+    )

@@ -1,0 +1,277 @@
+"""Alerts follow figures and thresholds, once each."""
+
+from collections.abc import Callable
+from datetime import UTC, date, datetime, timedelta
+from threading import Barrier, Thread
+
+import pytest
+from django.db import connection, transaction
+
+from alerts.models import Alert, Message, Transition
+from alerts.services import lifecycle
+from alerts.services.sweeps import judge_changes, judge_everything
+from alerts.services.thresholds import (
+    Values,
+    Watched,
+    change_threshold,
+    newest_version,
+    remove_threshold,
+    set_threshold,
+    subscribe,
+)
+from blocks.access import Member, member_for
+from blocks.tenancy import stating
+from monitoring.densities.store import compute_changed
+from monitoring.models import DensityChange, Organism
+from tests.builders import World
+from tests.desks import Desk, bag_row, bag_sheet
+
+pytestmark = pytest.mark.django_db(databases=["default", "owner"])
+NOW = datetime(2026, 8, 16, 9, tzinfo=UTC)
+DAY = date(2026, 8, 14)
+
+
+def member(world: World, role: str = "coordinator") -> Member:
+    return member_for(world.people[role], world.slug)
+
+
+def set_mite_threshold(world: World, level: float = 50, **values: object) -> None:
+    with transaction.atomic():
+        who = member(world)
+        mites = Organism.objects.get(code="rust_mites")
+        set_threshold(
+            who,
+            Watched(tissue="leaf", organism=mites),
+            Values(level=level, **values),
+            reason="",
+            now=NOW,
+        )
+
+
+def publish(world: World, mites: list[int], *, on: date = DAY, block: str = "Block 0",
+            predators: int = 0) -> None:  # fmt: skip
+    desk = Desk(world)
+    rows = [
+        bag_row(bag=i, block=block, collected_on=on, washed_on="", rust_mites=count,
+                predatory_mites=predators)
+        for i, count in enumerate(mites)
+    ]  # fmt: skip
+    sheet = desk.upload(bag_sheet(*rows))
+    assert desk.codes(sheet) == []
+    desk.publish(sheet)
+    compute_changed(world.group.pk)
+
+
+def judge(world: World, *, now: datetime = NOW) -> int:
+    return judge_changes(world.group.pk, now=now)
+
+
+def kinds(world: World) -> list[str]:
+    with stating(world.group.pk):
+        return list(Transition.objects.order_by("pk").values_list("kind", flat=True))
+
+
+HIGH = [400, 350, 500, 280, 610, 330]
+LOW = [0, 1, 0, 2, 1, 0]
+
+
+def test_an_alert_is_raised_with_the_right_numbers_and_one_message(
+    world: World,
+) -> None:
+    set_mite_threshold(world)
+    with transaction.atomic():
+        subscribe(member(world, "consultant"), by_email=True)
+    publish(world, HIGH)
+    assert judge(world) == 1
+    with stating(world.group.pk):
+        step = Transition.objects.select_related("alert").get()
+        assert step.kind == "raised"
+        assert step.alert.block == world.block
+        assert step.chance is not None
+        assert step.chance > 0.99
+        assert step.bags == 6
+        assert "50 per leaf" in step.sentence
+        message = Message.objects.get()
+        assert step.sentence in message.text
+        assert message.recipient.user == world.people["consultant"]
+
+
+def test_judging_again_changes_nothing(world: World) -> None:
+    set_mite_threshold(world)
+    publish(world, HIGH)
+    assert judge(world) == 1
+    assert judge_everything(world.group.pk, now=NOW) == 0
+    assert kinds(world) == ["raised"]
+
+
+def test_an_alert_is_cleared_after_two_low_rounds(world: World) -> None:
+    set_mite_threshold(world)
+    publish(world, HIGH)
+    judge(world)
+    publish(world, LOW, on=DAY + timedelta(days=7))
+    assert judge(world, now=NOW + timedelta(days=7)) == 0
+    publish(world, LOW, on=DAY + timedelta(days=14))
+    assert judge(world, now=NOW + timedelta(days=14)) == 1
+    assert kinds(world) == ["raised", "cleared"]
+    with stating(world.group.pk):
+        assert Alert.objects.get().ended_at is not None
+
+
+def test_too_few_bags_judge_nothing(world: World) -> None:
+    set_mite_threshold(world)
+    publish(world, HIGH[:4])
+    assert judge(world) == 0
+
+
+def test_an_uncountable_bag_may_raise_and_never_clears(world: World) -> None:
+    set_mite_threshold(world)
+    publish(world, HIGH)
+    judge(world)
+    desk = Desk(world)
+    for week in (1, 2, 3):
+        day = DAY + timedelta(days=7 * week)
+        rows = [bag_row(bag=i, collected_on=day, washed_on="", rust_mites=x)
+                for i, x in enumerate([*LOW, "uncountable"])]  # fmt: skip
+        desk.publish(desk.upload(bag_sheet(*rows)))
+    compute_changed(world.group.pk)
+    assert judge(world, now=NOW + timedelta(days=21)) == 0
+    assert kinds(world) == ["raised"]
+
+
+def test_the_nearest_threshold_wins(world: World) -> None:
+    set_mite_threshold(world, level=50)
+    with transaction.atomic():
+        mites = Organism.objects.filter(farm_group=world.group)
+        who = member(world)
+        set_threshold(
+            who,
+            Watched(tissue="leaf", organism=mites.get(code="rust_mites"),
+                    block=world.block),
+            Values(level=5000),
+            reason="young vines",
+            now=NOW,
+        )  # fmt: skip
+    publish(world, HIGH)
+    publish(world, HIGH, block="Block 1")
+    judge(world)
+    with stating(world.group.pk):
+        assert Alert.objects.get().block == world.blocks[1]
+
+
+def test_a_changed_threshold_judges_standing_alerts_at_once(world: World) -> None:
+    set_mite_threshold(world)
+    publish(world, HIGH)
+    judge(world)
+    with transaction.atomic():
+        who = member(world)
+        threshold = Transition.objects.get().version.threshold
+        change_threshold(who, threshold, Values(level=100), seen_number=1,
+                         reason="last year's scars", now=NOW)  # fmt: skip
+    assert kinds(world) == ["raised", "kept"]
+    with transaction.atomic():
+        change_threshold(member(world), threshold, Values(level=9000), seen_number=2,
+                         reason="too strict", now=NOW)  # fmt: skip
+    assert kinds(world) == ["raised", "kept", "cleared"]
+    with stating(world.group.pk):
+        assert "too strict" in Transition.objects.latest("pk").reason
+
+
+def test_a_removed_threshold_ends_its_alerts(world: World) -> None:
+    set_mite_threshold(world)
+    publish(world, HIGH)
+    judge(world)
+    with transaction.atomic():
+        who = member(world)
+        threshold = Transition.objects.get().version.threshold
+        remove_threshold(who, threshold, reason="", now=NOW)
+        version = newest_version(threshold)
+        assert version is not None
+        assert version.removed
+    assert kinds(world) == ["raised", "removed"]
+
+
+def test_alerts_end_with_the_season(world: World) -> None:
+    set_mite_threshold(world, season_from="05-01", season_until="09-30")
+    publish(world, HIGH)
+    judge(world)
+    assert judge_everything(world.group.pk, now=datetime(2026, 10, 2, tzinfo=UTC)) == 1
+    assert kinds(world) == ["raised", "season_over"]
+
+
+def test_old_rounds_change_states_and_send_nothing(world: World) -> None:
+    set_mite_threshold(world)
+    with transaction.atomic():
+        subscribe(member(world, "consultant"), by_email=True)
+    publish(world, HIGH)
+    judge(world, now=NOW + timedelta(days=30))
+    with stating(world.group.pk):
+        assert Transition.objects.get().quiet
+        assert not Message.objects.exists()
+
+
+def test_a_ratio_threshold_raises_when_predators_are_few(world: World) -> None:
+    with transaction.atomic():
+        who = member(world)
+        organisms = Organism.objects.filter(farm_group=world.group)
+        set_threshold(
+            who,
+            Watched(tissue="leaf", organism=organisms.get(code="predatory_mites"),
+                    prey=organisms.get(code="rust_mites")),
+            Values(level=1 / 100),
+            reason="",
+            now=NOW,
+        )  # fmt: skip
+    publish(world, [0, 0, 0, 0, 0, 0])
+    assert judge(world) == 0
+    publish(world, HIGH, on=DAY + timedelta(days=3))
+    assert judge(world, now=NOW + timedelta(days=3)) == 1
+    with stating(world.group.pk):
+        assert "one to 100" in Transition.objects.get().sentence
+
+
+def test_a_worker_killed_in_the_middle_loses_and_doubles_nothing(
+    world: World, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    set_mite_threshold(world)
+    with transaction.atomic():
+        subscribe(member(world, "consultant"), by_email=True)
+    publish(world, HIGH)
+
+    def die(*_: object) -> None:
+        raise SystemExit
+
+    with monkeypatch.context() as patch:
+        patch.setattr(lifecycle, "write_messages", die)
+        with pytest.raises(SystemExit):
+            judge(world)
+    assert kinds(world) == []
+    assert judge(world) == 1
+    with stating(world.group.pk):
+        assert Message.objects.count() == 1
+        assert not DensityChange.objects.exists()
+
+
+@pytest.mark.django_db(transaction=True, databases=["default", "owner"])
+def test_two_workers_racing_write_one_transition(
+    make_world: Callable[..., World],
+) -> None:
+    world = make_world()
+    set_mite_threshold(world)
+    publish(world, HIGH)
+    with stating(world.group.pk):
+        DensityChange.objects.all().delete()
+    barrier = Barrier(2)
+
+    def work() -> None:
+        try:
+            barrier.wait(timeout=20)
+            judge_everything(world.group.pk, now=NOW)
+        finally:
+            connection.close()
+
+    workers = [Thread(target=work) for _ in range(2)]
+    for worker in workers:
+        worker.start()
+    for worker in workers:
+        worker.join(timeout=60)
+    assert kinds(world) == ["raised"]
