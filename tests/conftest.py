@@ -10,11 +10,16 @@ import pytest
 from django.conf import settings
 from django.db import connections
 from django.test import TransactionTestCase
+from hypothesis import settings as hypothesis_settings
 from psycopg import sql
 
 from deploy.provisioning import prepare
 
 pytest_plugins = ["tests.builders", "tests.desks"]
+
+# A busy machine is not a failure.
+hypothesis_settings.register_profile("site", deadline=None)
+hypothesis_settings.load_profile("site")
 
 
 def _database_name(worker: str, *, kept: bool) -> str:
@@ -39,7 +44,8 @@ def django_db_setup(
         assert prepare("owner", verbosity=0) == []
         yield
         connections["default"].close()
-        connections["default"].close_pool()
+        # Only PostgreSQL connections have pools, which the stubs leave open.
+        connections["default"].close_pool()  # type: ignore[attr-defined]
         connections["owner"].close()
         if not reuse:
             _drop_database(name)
@@ -72,12 +78,10 @@ def _make_database(name: str, *, keep: bool) -> None:
 
 
 def _drop_database(name: str) -> None:
+    # Not by force: the owner may not end the site's connections, but the server waits
+    # a few seconds for those that are just closing.
     with _maintenance_cursor() as link:
-        link.execute(
-            sql.SQL("DROP DATABASE IF EXISTS {} WITH (FORCE)").format(
-                sql.Identifier(name)
-            )
-        )
+        link.execute(sql.SQL("DROP DATABASE IF EXISTS {}").format(sql.Identifier(name)))
 
 
 @pytest.fixture(autouse=True, scope="session")

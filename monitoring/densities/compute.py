@@ -1,10 +1,11 @@
-"""Estimate a round's densities and ratios from its samples; nothing is stored."""
+"""Say which figures a round has, and estimate those that are wanted; no storing."""
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from datetime import date
+from functools import cached_property
 from math import isfinite, isnan
-from typing import Any
+from typing import Any, Generic, TypeVar
 
 from scipy import stats
 
@@ -19,40 +20,86 @@ from monitoring.densities.inputs import (
     shares_of,
     used_for,
 )
-from monitoring.densities.samples import BagCount, Sample
+from monitoring.densities.samples import Sample
 from monitoring.estimation import (
     METHOD_VERSIONS,
     PROBABILITIES,
     DensityEstimate,
-    RatioEstimate,
     combine_strata,
     estimate_density,
     estimate_ratio,
 )
-from monitoring.models import Density, Organism, Ratio
+from monitoring.models import Density, Organism, Ratio, Recovery
 
 # Fewer pairs than this say nothing about a correlation.
 FEWEST_PAIRS = 4
 # A copula needs a correlation short of 1.
 STRONGEST = 0.99
+ALL_UNCOUNTABLE = "every bag looked at was uncountable"
+NO_UPPER_LIMIT = "these bags give no upper limit"
+Row = TypeVar("Row", Density, Ratio)
+
+
+@dataclass(frozen=True, slots=True)
+class Planned(Generic[Row]):
+    """An unsaved row with the digest of its inputs, and what fills in its figures.
+
+    Estimating is the dear part, and is left out where the digest has not changed.
+    """
+
+    row: Row
+    fill: Callable[[], None]
 
 
 @dataclass(frozen=True, slots=True)
 class RoundFigures:
-    """Unsaved rows of one round."""
+    """The rows that a round should have."""
 
-    densities: list[Density]
-    ratios: list[Ratio]
+    densities: list[Planned[Density]]
+    ratios: list[Planned[Ratio]]
 
 
-@dataclass(frozen=True, slots=True)
 class _Whole:
-    """A round's density as a whole, with what it came from."""
+    """A sample with what its density is made with; estimated when first asked."""
 
-    sample: Sample
-    estimate: DensityEstimate
-    digest: str
-    used: dict[str, Any]
+    def __init__(
+        self,
+        sample: Sample,
+        recovery: Recovery | None,
+        shares: dict[str, float] | None = None,
+    ) -> None:
+        self.sample = sample
+        self.recovery = recovery
+        self.shares = shares
+        self.used = used_for(recovery, shares)
+        self.digest = digest_of(sample, self.used)
+
+    @cached_property
+    def estimate(self) -> DensityEstimate:
+        """The posterior: of the positions by their shares, or of all bags together."""
+        if self.shares is not None:
+            positions = [self.of_position(position) for position in self.shares]
+            return combine_strata(
+                [one.estimate for one in positions], list(self.shares.values())
+            )
+        bags = self.sample.counted
+        return estimate_density(
+            [bag.animals for bag in bags],
+            proportions_counted=[bag.proportion_counted for bag in bags],
+            units=[bag.units for bag in bags],
+            recovery=recovery_value(self.recovery),
+        )
+
+    @cached_property
+    def _positions(self) -> dict[str, "_Whole"]:
+        return {
+            position: _Whole(self.sample.of_position(position), self.recovery)
+            for position in self.sample.positions
+        }
+
+    def of_position(self, position: str) -> "_Whole":
+        """Keep one canopy position; estimated once however often it is asked."""
+        return self._positions[position]
 
 
 def figures_of_round(
@@ -61,98 +108,58 @@ def figures_of_round(
     settings: Settings,
     organisms: Mapping[int, Organism],
 ) -> RoundFigures:
-    """Estimate everything that a round's samples allow."""
-    densities: list[Density] = []
+    """Plan everything that a round's samples allow."""
+    densities: list[Planned[Density]] = []
     wholes: list[_Whole] = []
     for sample in samples:
-        if not sample.counted:
-            densities += _without_figure(sample, settings, day)
+        if not sample.counted and not sample.uncountable:
             continue
-        whole, rows = _estimate(sample, settings, day)
-        wholes.append(whole)
-        densities += rows
+        recovery = settings.recovery_on(
+            day, organism_id=sample.organism_id, tissue=sample.tissue
+        )
+        shares = shares_of(sample, settings.weights_on(day))
+        whole = _Whole(sample, recovery, shares)
+        densities.append(_planned_density(whole))
+        if sample.counted:
+            wholes.append(whole)
+        if len(sample.positions) > 1:
+            densities += [
+                _planned_density(whole.of_position(position), stratum=position)
+                for position in sample.positions
+            ]
     return RoundFigures(densities, list(_ratios(wholes, organisms)))
 
 
-def _without_figure(sample: Sample, settings: Settings, day: date) -> Iterator[Density]:
-    """Say in a row that every bag looked at was uncountable."""
-    if not sample.uncountable:
-        return
-    recovery = settings.recovery_on(
-        day, organism_id=sample.organism_id, tissue=sample.tissue
-    )
-    used = used_for(recovery, None)
-    row = _row(sample, None, used, digest_of(sample, used))
-    row.reason = "every bag looked at was uncountable"
-    yield row
-
-
-def _estimate(
-    sample: Sample, settings: Settings, day: date
-) -> tuple[_Whole, list[Density]]:
-    recovery = settings.recovery_on(
-        day, organism_id=sample.organism_id, tissue=sample.tissue
-    )
-    value = recovery_value(recovery)
-    shares = shares_of(sample, settings.weights_on(day))
-    strata = {
-        position: _estimate_bags(
-            [bag for bag in sample.counted if bag.position == position], value
-        )
-        for position in (sample.positions if len(sample.positions) > 1 else [])
-    }
-    if shares is None:
-        estimate = _estimate_bags(sample.counted, value)
-    else:
-        estimate = combine_strata(
-            [strata[position] for position in shares], list(shares.values())
-        )
-    used = used_for(recovery, shares)
-    digest = digest_of(sample, used)
-    rows = [_row(sample, estimate, used, digest)]
-    plain = used_for(recovery, None)
-    for position, of_position in strata.items():
-        row = _row(
-            sample, of_position, plain, digest_of(sample, plain, stratum=position)
-        )
-        row.stratum = position
-        rows.append(row)
-    return _Whole(sample, estimate, digest, used), rows
-
-
-def _estimate_bags(bags: list[BagCount], recovery: Any) -> DensityEstimate:
-    return estimate_density(
-        [bag.animals for bag in bags],
-        proportions_counted=[bag.proportion_counted for bag in bags],
-        units=[bag.units for bag in bags],
-        recovery=recovery,
-    )
-
-
-def _row(
-    sample: Sample, estimate: DensityEstimate | None, used: dict[str, Any], digest: str
-) -> Density:
+def _planned_density(whole: _Whole, *, stratum: str = "") -> Planned[Density]:
+    sample = whole.sample
     row = Density(
         round_id=sample.round_id,
         tissue=sample.tissue,
         organism_id=sample.organism_id,
-        bags_used=estimate.bags if estimate else 0,
+        stratum=stratum,
+        bags_used=len(sample.counted),
         bags_missing=len(sample.missing),
         bags_uncountable=len(sample.uncountable),
         at_least=bool(sample.uncountable),
         method=METHOD,
         method_version=METHOD_VERSIONS[METHOD],
-        used=used,
-        inputs_digest=digest,
+        used=whole.used,
+        inputs_digest=whole.digest,
     )
-    if estimate is not None:
-        row.median, row.low = estimate.median, estimate.low
-        row.high = finite_or_none(estimate.high)
-        row.k_median, row.sample_mean = estimate.k_median, estimate.sample_mean
-        row.quantiles = estimate.quantiles_at(PROBABILITIES).tolist()
-        if row.high is None:
-            row.reason = "these bags give no upper limit"
-    return row
+    return Planned(row, lambda: _fill_density(row, whole))
+
+
+def _fill_density(row: Density, whole: _Whole) -> None:
+    if not whole.sample.counted:
+        row.reason = ALL_UNCOUNTABLE
+        return
+    estimate = whole.estimate
+    row.median, row.low = estimate.median, estimate.low
+    row.high = finite_or_none(estimate.high)
+    row.k_median, row.sample_mean = estimate.k_median, estimate.sample_mean
+    row.quantiles = estimate.quantiles_at(PROBABILITIES).tolist()
+    if row.high is None:
+        row.reason = NO_UPPER_LIMIT
 
 
 def finite_or_none(value: float) -> float | None:
@@ -160,49 +167,56 @@ def finite_or_none(value: float) -> float | None:
     return value if isfinite(value) else None
 
 
-def _ratios(wholes: list[_Whole], organisms: Mapping[int, Organism]) -> Iterator[Ratio]:
+def _ratios(
+    wholes: list[_Whole], organisms: Mapping[int, Organism]
+) -> Iterator[Planned[Ratio]]:
     for predator in wholes:
         if organisms[predator.sample.organism_id].role != Organism.Role.PREDATOR:
             continue
         for prey in wholes:
             same = prey.sample.tissue == predator.sample.tissue
             if same and organisms[prey.sample.organism_id].role == Organism.Role.PEST:
-                yield _ratio(predator, prey)
+                yield _planned_ratio(predator, prey)
 
 
-def _ratio(predator: _Whole, prey: _Whole) -> Ratio:
+def _planned_ratio(predator: _Whole, prey: _Whole) -> Planned[Ratio]:
     """Set a predator against a prey.
 
     Their recoveries are taken as independent even where the predator's was borrowed
     from the prey: that one wash brings off the same share of both is not known.
     """
     correlation = rank_correlation(predator.sample, prey.sample)
-    estimate = estimate_ratio(
-        predator.estimate, prey.estimate, rank_correlation=correlation
-    )
     row = Ratio(
         round_id=predator.sample.round_id,
         tissue=predator.sample.tissue,
         predator_id=predator.sample.organism_id,
         prey_id=prey.sample.organism_id,
-        bags_used=min(predator.estimate.bags, prey.estimate.bags),
+        bags_used=min(len(predator.sample.counted), len(prey.sample.counted)),
         at_least=bool(predator.sample.uncountable or prey.sample.uncountable),
         method=RATIO_METHOD,
         method_version=RATIO_VERSION,
-        used={
-            "predator": predator.used,
-            "prey": prey.used,
-            "rank_correlation": correlation,
-            "shared_recovery": False,
-        },
+        used=_used_by_ratio(predator, prey, correlation),
         inputs_digest=ratio_digest(predator.digest, prey.digest),
-        reason=estimate.reason,
     )
-    _fill_ratio(row, estimate)
-    return row
+    return Planned(row, lambda: _fill_ratio(row, predator, prey, correlation))
 
 
-def _fill_ratio(row: Ratio, estimate: RatioEstimate) -> None:
+def _used_by_ratio(
+    predator: _Whole, prey: _Whole, correlation: float
+) -> dict[str, Any]:
+    return {
+        "predator": predator.used,
+        "prey": prey.used,
+        "rank_correlation": correlation,
+        "shared_recovery": False,
+    }
+
+
+def _fill_ratio(row: Ratio, predator: _Whole, prey: _Whole, correlation: float) -> None:
+    estimate = estimate_ratio(
+        predator.estimate, prey.estimate, rank_correlation=correlation
+    )
+    row.reason = estimate.reason
     if isnan(estimate.ratio):
         return
     row.median, row.low = estimate.ratio, estimate.low

@@ -120,16 +120,14 @@ def used_for(
     }
 
 
-def digest_of(sample: Sample, used: Mapping[str, Any], *, stratum: str = "") -> str:
+def digest_of(sample: Sample, used: Mapping[str, Any]) -> str:
     """Give the digest of all inputs; it changes if and only if one of them does."""
     inputs = {
         "method": [METHOD, METHOD_VERSIONS[METHOD]],
         "used": used,
-        "stratum": stratum,
         "bags": [
             [bag.code, bag.position, bag.units, bag.animals, bag.proportion_counted]
             for bag in sorted(sample.counted)
-            if not stratum or bag.position == stratum
         ],
         "missing": sorted(sample.missing),
         "uncountable": sorted(sample.uncountable),

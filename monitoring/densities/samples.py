@@ -32,6 +32,13 @@ class BagCount(NamedTuple):
     proportion_counted: float
 
 
+class OtherBag(NamedTuple):
+    """A bag without a figure: still waiting, or not countable."""
+
+    code: str
+    position: str
+
+
 @dataclass(slots=True)
 class Sample:
     """A round's bags of one tissue, for one organism."""
@@ -40,13 +47,24 @@ class Sample:
     tissue: str
     organism_id: int
     counted: list[BagCount] = field(default_factory=list)
-    missing: list[str] = field(default_factory=list)
-    uncountable: list[str] = field(default_factory=list)
+    missing: list[OtherBag] = field(default_factory=list)
+    uncountable: list[OtherBag] = field(default_factory=list)
 
     @property
     def positions(self) -> list[str]:
         """The canopy positions of the bags counted, in alphabetical order."""
         return sorted({bag.position for bag in self.counted})
+
+    def of_position(self, position: str) -> "Sample":
+        """Keep the bags of one canopy position."""
+        return Sample(
+            self.round_id,
+            self.tissue,
+            self.organism_id,
+            [bag for bag in self.counted if bag.position == position],
+            [bag for bag in self.missing if bag.position == position],
+            [bag for bag in self.uncountable if bag.position == position],
+        )
 
 
 @dataclass(slots=True)
@@ -95,9 +113,9 @@ def _fill(sample: Sample, members: Iterable[tuple[int, _Bag]]) -> None:
     for bag_id, bag in members:
         tallies = bag.tallies.get(sample.organism_id, [])
         if any(outcome == "uncountable" for outcome, _, _ in tallies):
-            sample.uncountable.append(bag.code)
+            sample.uncountable.append(OtherBag(bag.code, bag.position))
         elif len(tallies) < bag.dishes:
-            sample.missing.append(bag.code)
+            sample.missing.append(OtherBag(bag.code, bag.position))
         else:
             # Equal shares are poured into the dishes of a wash.
             share = sum(proportion for _, _, proportion in tallies) / len(tallies)

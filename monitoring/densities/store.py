@@ -2,13 +2,12 @@
 
 from collections import defaultdict
 from collections.abc import Callable, Hashable, Sequence
-from typing import TypeVar
 
 from django.conf import settings as site_settings
 
 from blocks.tenancy import stating
 from blocks.wakeups import wake_after_commit
-from monitoring.densities.compute import figures_of_round
+from monitoring.densities.compute import Planned, Row, figures_of_round
 from monitoring.densities.inputs import settings_of
 from monitoring.densities.samples import Sample, samples_of_rounds
 from monitoring.models import (
@@ -21,7 +20,6 @@ from monitoring.models import (
 )
 
 CHUNK = 100
-Row = TypeVar("Row", Density, Ratio)
 
 
 def compute_changed(farm_group_id: int) -> int:
@@ -73,8 +71,8 @@ def compute_rounds(farm_group_id: int, round_ids: Sequence[int]) -> list[int]:
     by_round: dict[int, list[Sample]] = defaultdict(list)
     for sample in samples_of_rounds(farm_group_id, [one.pk for one in rounds]):
         by_round[sample.round_id].append(sample)
-    densities: list[Density] = []
-    ratios: list[Ratio] = []
+    densities: list[Planned[Density]] = []
+    ratios: list[Planned[Ratio]] = []
     for one in rounds:
         figures = figures_of_round(
             one.collected_on, by_round[one.pk], settings, organisms
@@ -96,11 +94,11 @@ def _ratio_key(row: Ratio) -> Hashable:
 
 def _store(
     model: type[Row],
-    rows: list[Row],
+    planned: list[Planned[Row]],
     rounds: list[Round],
     key_of: Callable[[Row], Hashable],
 ) -> set[int]:
-    """Let new rows take the place of current ones whose inputs changed."""
+    """Estimate what changed, and let it take the place of what stood."""
     if not rounds:
         return set()
     farm_group_id = rounds[0].farm_group_id
@@ -109,15 +107,19 @@ def _store(
         mine.filter(round__in=rounds, is_current=True).defer("quantiles", "used")
     )
     current = {key_of(row): row for row in standing}
-    kept = {key_of(row) for row in rows}
-    new: list[Row] = [row for row in rows if _differs(row, current.get(key_of(row)))]
+    kept = {key_of(one.row) for one in planned}
+    changed = [
+        one for one in planned if _differs(one.row, current.get(key_of(one.row)))
+    ]
+    for one in changed:
+        one.fill()
+        one.row.farm_group_id = farm_group_id
+    new: list[Row] = [one.row for one in changed]
     renewed = {key_of(row) for row in new}
     over: list[Row] = [
         row for key, row in current.items() if key in renewed or key not in kept
     ]
     mine.filter(pk__in=[row.pk for row in over]).update(is_current=False)
-    for row in new:
-        row.farm_group_id = farm_group_id
     model.objects.bulk_create(new, batch_size=500)
     return {row.round_id for row in (*new, *over)}
 

@@ -65,9 +65,9 @@ def working_of(density: Density) -> Working:
         ),
         None,
     )
+    if sample and density.stratum:
+        sample = sample.of_position(density.stratum)
     counted = sample.counted if sample else []
-    if density.stratum:
-        counted = [bag for bag in counted if bag.position == density.stratum]
     recovery = density.used["recovery"]
     value = _recovery(recovery)
     interval = value.interval() if isinstance(value, BetaRecovery) else (None, None)
@@ -75,8 +75,8 @@ def working_of(density: Density) -> Working:
     tallies = _tallies(density, [bag.bag_id for bag in counted])
     return Working(
         lines=[BagLine(bag, tallies.get(bag.bag_id, [])) for bag in counted],
-        missing=sample.missing if sample else [],
-        uncountable=sample.uncountable if sample else [],
+        missing=[bag.code for bag in sample.missing] if sample else [],
+        uncountable=[bag.code for bag in sample.uncountable] if sample else [],
         recovery_mean=value.mean if isinstance(value, BetaRecovery) else value,
         recovery_low=interval[0],
         recovery_high=interval[1],

@@ -62,4 +62,7 @@ def test_apple_leaf_counts_give_their_published_mean_and_k(world: World) -> None
     assert density.sample_mean == pytest.approx(1.1467, abs=5e-5)
     fit = fit_negative_binomial([bag.animals for bag in sample.counted])
     assert fit.k == pytest.approx(1.0246, abs=5e-5)
+    assert density.low is not None
+    assert density.sample_mean is not None
+    assert density.high is not None
     assert density.low < density.sample_mean < density.high
