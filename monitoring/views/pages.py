@@ -122,7 +122,7 @@ def block(request: HttpRequest, member: Member, *, block_uuid: UUID) -> HttpResp
     parts = [tissue_part(season, tissue, thresholds) for tissue in season.tissues]
     parts.sort(key=lambda part: part.rows[0].round.collected_on, reverse=True)
     shown = {
-        "block": found,
+        "shown_block": found,
         "parts": parts,
         "boundary": maps.boundary_of(found, on=_today(member)),
         "alerts": standing_alerts(member.group_id, [found.pk]),
@@ -167,7 +167,7 @@ def visit(request: HttpRequest, member: Member, *, round_uuid: UUID) -> HttpResp
         "monitoring/round.html",
         {
             "round": found,
-            "block": found.block,
+            "shown_block": found.block,
             "bags": bags_of_round(found),
         },
     )

@@ -22,7 +22,11 @@ def density(
     return render(
         request,
         "monitoring/density.html",
-        {"density": found, "working": working_of(found), "block": found.round.block},
+        {
+            "density": found,
+            "working": working_of(found),
+            "shown_block": found.round.block,
+        },
     )
 
 
@@ -32,5 +36,7 @@ def ratio(request: HttpRequest, member: Member, *, ratio_uuid: UUID) -> HttpResp
     """Show a ratio's working, which is that of its two densities."""
     found = ratio_for(member, ratio_uuid)
     return render(
-        request, "monitoring/ratio.html", {"ratio": found, "block": found.round.block}
+        request,
+        "monitoring/ratio.html",
+        {"ratio": found, "shown_block": found.round.block},
     )
