@@ -3,11 +3,16 @@
 import os
 import subprocess
 from pathlib import Path
+from urllib.parse import quote
 
 import pytest
 
 from deploy.steps.checks import shell_scripts
+from deploy.steps.manage import refuse_without_database
 from deploy.steps.places import CHECKOUT
+from deploy.steps.say import StepError
+from deploy.steps.sockets import POSTGRES_SOCKET, RECORD
+from deploy.steps.state import write_json
 
 
 def call(
@@ -61,3 +66,22 @@ def test_every_shell_script_stops_at_the_first_fault() -> None:
     for script in scripts:
         assert "\nset -euo pipefail\n" in script.read_text(), script
         assert os.access(script, os.X_OK), script
+
+
+def test_management_commands_ask_for_a_running_database(tmp_path: Path) -> None:
+    sockets = tmp_path / "sockets"
+    sockets.mkdir()
+    write_json(tmp_path / RECORD, {"socket_folder": str(sockets)})
+    url = f"postgresql://site@/washboard?host={quote(str(sockets), safe='')}&port=5432"
+    kept = {"WASHBOARD_DATABASE_URL": url}
+    with pytest.raises(StepError, match="Leave deploy/start running"):
+        refuse_without_database(tmp_path, kept)
+    (sockets / POSTGRES_SOCKET).touch()
+    refuse_without_database(tmp_path, kept)
+
+
+def test_management_commands_do_not_judge_a_database_of_ones_own(
+    tmp_path: Path,
+) -> None:
+    kept = {"WASHBOARD_DATABASE_URL": "postgresql://site@db.example.org/vines"}
+    refuse_without_database(tmp_path, kept)
