@@ -2,14 +2,22 @@
 
 from django.urls import URLPattern, path
 
-from monitoring.views import laboratory, pages, sheet_files, sheets, tiles, workings
+from monitoring.views import (
+    groups,
+    laboratory,
+    pages,
+    sheet_files,
+    sheets,
+    tiles,
+    workings,
+)
 
 GROUP = "g/<slug:group_slug>/"
 SHEET = f"{GROUP}sheets/<uuid:sheet_uuid>/"
 
 urlpatterns: list[URLPattern] = [
-    path(GROUP, pages.group, name="group"),
-    path(f"{GROUP}map/", pages.group_map_data, name="group-map-data"),
+    path(GROUP, groups.group, name="group"),
+    path(f"{GROUP}map/", groups.group_map_data, name="group-map-data"),
     path(f"{GROUP}tiles/<str:on>/<int:z>/<int:x>/<int:y>.mvt", tiles.tile, name="tile"),
     path(f"{GROUP}blocks/<uuid:block_uuid>/", pages.block, name="block"),
     path(f"{GROUP}rounds/<uuid:round_uuid>/", pages.visit, name="round"),

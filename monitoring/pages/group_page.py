@@ -1,6 +1,6 @@
 """What the farm group's page shows: blocks in classes of density, list and map."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 from typing import Any
@@ -24,6 +24,12 @@ COUNTS = (1.0, 10.0, 100.0, 1000.0)
 # Even steps of the cividis map (Nunez, Anderton & Renslow 2018, PLoS ONE 13:e0199239),
 # which keep their order for colour-blind eyes and in grey.
 RAMP = ("#00204d", "#414d6b", "#7c7b78", "#bcae6c", "#ffea46")
+# How the list can be ordered, highest or newest first.
+ORDERS: dict[str, Callable[["BlockLine"], float]] = {
+    "density": lambda line: -1.0 if line.median is None else line.median,
+    "chance": lambda line: -1.0 if line.chance_above is None else line.chance_above,
+    "round": lambda line: line.day_number,
+}
 # Between this chance and the threshold's certainty it is not settled: hatched.
 DOUBT_FROM = 0.20
 
@@ -35,11 +41,22 @@ class BlockLine:
     block: Block
     words: str
     chance: str
+    chance_above: float | None
     collected_on: str
     alert: StandingAlert | None
     density: Density | None
     map_class: int | None
     doubtful: bool
+
+    @property
+    def median(self) -> float | None:
+        """The density's median."""
+        return self.density.median if self.density else None
+
+    @property
+    def day_number(self) -> int:
+        """The round's day, for putting lines in order; 0 without one."""
+        return self.density.round.collected_on.toordinal() if self.density else 0
 
     def for_map(self) -> dict[str, Any]:
         """Give the block's state on the map."""
@@ -73,6 +90,15 @@ def block_lines(
     ]
 
 
+def in_order(lines: Iterable[BlockLine], order: str) -> list[BlockLine]:
+    """Put lines in one of ORDERS; equal ones stay by farm and name, unknown ones last.
+
+    Farm and name is the order in which they come, and that of an unknown word.
+    """
+    key = ORDERS.get(order)
+    return sorted(lines, key=key, reverse=True) if key else list(lines)
+
+
 def _line(
     block: Block,
     density: Density | None,
@@ -81,7 +107,9 @@ def _line(
 ) -> BlockLine:
     if density is None or density.median is None:
         words = density_words(density) if density else "not counted yet"
-        return BlockLine(block, words, "", "", alert, density, None, doubtful=False)
+        return BlockLine(
+            block, words, "", None, "", alert, density, None, doubtful=False
+        )
     threshold = threshold_for(density, thresholds)
     chance = chance_above(density, threshold.level) if threshold else None
     doubtful = (
@@ -96,6 +124,7 @@ def _line(
         block=block,
         words=density_words(density),
         chance=above,
+        chance_above=chance,
         collected_on=day(density.round.collected_on),
         alert=alert,
         density=density,

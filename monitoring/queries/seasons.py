@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from datetime import date
 from uuid import UUID
 
-from django.db.models import Count, Q, QuerySet
+from django.db.models import Count, OuterRef, Q, QuerySet, Subquery
 from django.http import Http404
 
 from blocks.access import Member, visible_blocks
@@ -90,21 +90,30 @@ def latest_densities(
     tissue: str,
     on: date,
 ) -> dict[int, Density]:
-    """Give each block's newest density on or before a date; 1 query."""
-    rows = (
-        Density.objects.for_group(farm_group_id)
-        .filter(
-            is_current=True,
-            stratum="",
-            organism_id=organism_id,
-            tissue=tissue,
-            round__block__in=list(blocks),
+    """Give each block's newest density on or before a date; 1 query.
+
+    Each block's rounds are walked from the newest back, along their index, so old
+    seasons cost nothing.
+    """
+    current = Density.objects.for_group(farm_group_id).filter(
+        is_current=True, stratum="", organism_id=organism_id, tissue=tissue
+    )
+    newest = (
+        current.filter(
+            round__farm_group_id=farm_group_id,
+            round__block_id=OuterRef("pk"),
             round__collected_on__lte=on,
         )
-        .select_related("round")
-        .order_by("round__block_id", "-round__collected_on", "-pk")
-        .distinct("round__block_id")
+        .order_by("-round__collected_on")
+        .values("pk")[:1]
     )
+    wanted = (
+        Block.objects.for_group(farm_group_id)
+        .filter(pk__in=list(blocks))
+        .annotate(newest=Subquery(newest))
+        .values("newest")
+    )
+    rows = current.filter(pk__in=wanted).select_related("round")
     return {row.round.block_id: row for row in rows}
 
 

@@ -38,9 +38,9 @@ def sheet_for(farm_group_id: int, sheet_uuid: UUID) -> Sheet:
     return get_object_or_404(sheets_of_group(farm_group_id), uuid=sheet_uuid)
 
 
-def something_is_under_way(farm_group_id: int) -> bool:
-    """Tell whether a sheet of the group is being worked on; 1 query."""
-    return Sheet.objects.for_group(farm_group_id).filter(state__in=UNDER_WAY).exists()
+def sheets_under_way(farm_group_id: int) -> QuerySet[Sheet]:
+    """Find the group's sheets that are being worked on; 1 query."""
+    return Sheet.objects.for_group(farm_group_id).filter(state__in=UNDER_WAY)
 
 
 def findings_of(sheet: Sheet) -> QuerySet[SheetFinding]:
