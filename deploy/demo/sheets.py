@@ -40,10 +40,11 @@ MORE_COLUMNS = ("units", "reading")
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class DemoSheet:
-    """A count sheet ready to be uploaded."""
+    """A count sheet ready to be uploaded, and the day its last bag was washed."""
 
     file_name: str
     text: str
+    finished_on: date
 
 
 def history_sheets(*, today: date, seed: int = SEED) -> Iterator[DemoSheet]:
@@ -54,6 +55,7 @@ def history_sheets(*, today: date, seed: int = SEED) -> Iterator[DemoSheet]:
         yield DemoSheet(
             file_name=f"counts-{last.isoformat()}-{tour.tissue}.csv",
             text=_write(rounds, today=today, columns=(*COLUMNS, *MORE_COLUMNS)),
+            finished_on=_finished_on(rounds, today=today),
         )
 
 
@@ -62,6 +64,16 @@ def fresh_sheet(*, today: date, seed: int = SEED) -> DemoSheet:
     return DemoSheet(
         file_name=f"fresh-counts-{today.isoformat()}.csv",
         text=_write(fresh_rounds(seed), today=today, columns=COLUMNS),
+        finished_on=_finished_on(fresh_rounds(seed), today=today),
+    )
+
+
+def _finished_on(rounds: Iterable[SampledRound], *, today: date) -> date:
+    return max(
+        date_of(one.season, one.day, today=today) + timedelta(bag.wash.days_after)
+        for one in rounds
+        for bag in one.bags
+        if bag.wash is not None
     )
 
 

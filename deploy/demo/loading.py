@@ -1,0 +1,136 @@
+"""Load the invented farm group through the same services that people use."""
+
+from datetime import date, datetime
+from typing import NamedTuple
+from zoneinfo import ZoneInfo
+
+from django.contrib.gis.geos import MultiPolygon, Polygon
+from django.db import connection, transaction
+
+from blocks.models import Block, BlockBoundary, Farm, FarmGroup, Membership, User
+from blocks.services.groups import add_farm, add_member, create_farm_group
+from blocks.tenancy import farm_group_ids, stating
+from deploy.demo.almanac import LAST_SEASON, date_of
+from deploy.demo.people import PEOPLE
+from deploy.demo.places import (
+    BLOCKS,
+    FARM_NAMES,
+    GROUP_NAME,
+    GROUP_SLUG,
+    TIME_ZONE,
+    boundary,
+)
+from deploy.demo.replaying import replay
+from deploy.demo.rounds import history
+from monitoring.services.laboratory import set_up_laboratory
+
+# Before the first visit of the demo.
+FIRST_DAY = 60
+
+
+class Loaded(NamedTuple):
+    """The demo's farm group, and whether it was made just now."""
+
+    group: FarmGroup
+    is_new: bool
+
+
+def demo_today() -> date:
+    """Give today's date where the demo's farms lie."""
+    return datetime.now(ZoneInfo(TIME_ZONE)).date()
+
+
+def demo_group() -> FarmGroup | None:
+    """Find the demo's farm group; a query for each farm group there is."""
+    for key in farm_group_ids():
+        with stating(key):
+            group = FarmGroup.objects.get(pk=key)
+            if group.is_demo and group.slug == GROUP_SLUG:
+                return group
+    return None
+
+
+@transaction.atomic
+def load(*, today: date) -> Loaded:
+    """Load everything or nothing; what was loaded before is kept as it is."""
+    there = demo_group()
+    if there is not None:
+        return Loaded(there, is_new=False)
+    group = create_farm_group(
+        name=GROUP_NAME, slug=GROUP_SLUG, time_zone=TIME_ZONE, is_demo=True
+    )
+    set_up_laboratory(group)
+    farms = {name: add_farm(group, name=name) for name in FARM_NAMES}
+    begun_on = date_of(LAST_SEASON, FIRST_DAY, today=today)
+    _add_people(group, farms, valid_from=begun_on)
+    _add_blocks(group, farms, valid_from=begun_on)
+    replay(group, farms, today=today)
+    _place_bags(group, today=today)
+    return Loaded(group, is_new=True)
+
+
+def _add_people(group: FarmGroup, farms: dict[str, Farm], *, valid_from: date) -> None:
+    for person in PEOPLE:
+        user = User.objects.filter(email=person.email).first()
+        if user is None:
+            user = User.objects.create_user(email=person.email, name=person.name)
+        add_member(
+            group,
+            user=user,
+            role=Membership.Role(person.role),
+            farms=[farms[person.farm]] if person.farm else None,
+            valid_from=valid_from,
+        )
+
+
+def _add_blocks(group: FarmGroup, farms: dict[str, Farm], *, valid_from: date) -> None:
+    with stating(group.pk):
+        for place in BLOCKS:
+            block = Block.objects.create(
+                farm_group=group,
+                farm=farms[place.farm],
+                name=place.name,
+                cultivar=place.cultivar,
+                planting_year=place.planting_year,
+                row_spacing_m=place.row_spacing_m,
+                vine_spacing_m=place.vine_spacing_m,
+                row_direction_deg=place.row_direction_deg,
+            )
+            BlockBoundary.objects.create(
+                farm_group=group,
+                block=block,
+                geometry=MultiPolygon(
+                    [Polygon(*parcel) for parcel in boundary(place)], srid=4326
+                ),
+                valid_from=valid_from,
+                source="invented for the demo",
+            )
+
+
+def _place_bags(group: FarmGroup, *, today: date) -> None:
+    """Say where each bag's leaf hung; count sheets have no column for that."""
+    bags = [
+        (sampled.block.name, date_of(sampled.season, sampled.day, today=today), bag)
+        for sampled in history()
+        for bag in sampled.bags
+    ]
+    with stating(group.pk), connection.cursor() as cursor:
+        cursor.execute(
+            "UPDATE monitoring_bag b"
+            " SET point = ST_SetSRID(ST_MakePoint(s.longitude, s.latitude), 4326)"
+            " FROM unnest(%s::text[], %s::date[], %s::text[], %s::float8[],"
+            " %s::float8[]) AS s (block, day, code, longitude, latitude)"
+            " JOIN blocks_block k ON k.farm_group_id = %s AND k.name = s.block"
+            " JOIN monitoring_round r ON r.farm_group_id = k.farm_group_id"
+            " AND r.block_id = k.id AND r.collected_on = s.day"
+            " WHERE b.farm_group_id = r.farm_group_id AND b.round_id = r.id"
+            " AND b.code = s.code",
+            [
+                [block for block, _, _ in bags],
+                [day for _, day, _ in bags],
+                [bag.code for _, _, bag in bags],
+                [bag.point[0] for _, _, bag in bags],
+                [bag.point[1] for _, _, bag in bags],
+                group.pk,
+            ],
+        )

@@ -1,0 +1,154 @@
+"""Replay two seasons in their order: thresholds, sheets, densities and alerts.
+
+Each step is done as of its own day, so that alerts have a history: raised, cleared,
+and ended with their season.
+"""
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from datetime import date, datetime, time
+from functools import partial
+from zoneinfo import ZoneInfo
+
+from alerts.services.sweeps import judge_changes, judge_everything
+from alerts.services.thresholds import Values, Watched, set_threshold, subscribe
+from blocks.access import Member, member_for
+from blocks.models import Block, Farm, FarmGroup, User
+from blocks.tenancy import stating
+from deploy.demo.almanac import THIS_SEASON, TOURS, date_of
+from deploy.demo.people import PEOPLE, DemoPerson
+from deploy.demo.places import TIME_ZONE
+from deploy.demo.sheets import DemoSheet, history_sheets
+from deploy.demo.thresholds import SEASON_ENDS, THRESHOLDS, DemoThreshold
+from monitoring.densities.store import compute_changed
+from monitoring.models import Organism, Sheet
+from monitoring.sheets.services import publish, receive
+from monitoring.sheets.work import work_on
+
+# The laboratory is done with a day's dishes by then.
+EVENING = time(18, 0)
+COORDINATOR, ANALYST = PEOPLE[0], PEOPLE[1]
+
+
+class DemoLoadError(Exception):
+    """The demo could not be loaded; the message says at what."""
+
+
+@dataclass(frozen=True, slots=True)
+class _Step:
+    """Something that happened on a day of the replay."""
+
+    day: date
+    # Of one day: thresholds first, then counts, then the season's end.
+    turn: int
+    do: Callable[[datetime], None]
+
+
+def replay(group: FarmGroup, farms: dict[str, Farm], *, today: date) -> None:
+    """Do all steps, oldest first; who wants e-mail gets it from the newest only."""
+    steps = sorted(
+        [
+            *_threshold_steps(group, farms, today),
+            *_sheet_steps(group, today),
+            *_season_ends(group, today),
+            # Nobody wants e-mail about last year: the newest tour is news, no other.
+            _Step(
+                date_of(THIS_SEASON, TOURS[-1].day, today=today),
+                0,
+                partial(_subscribe, group),
+            ),
+        ],
+        key=lambda step: (step.day, step.turn),
+    )
+    for step in steps:
+        step.do(datetime.combine(step.day, EVENING, ZoneInfo(TIME_ZONE)))
+
+
+def _as_member(group: FarmGroup, person: DemoPerson) -> Member:
+    """Give a demo person's part in the group; the group is stated already."""
+    return member_for(User.objects.get(email=person.email), group.slug)
+
+
+def _threshold_steps(
+    group: FarmGroup, farms: dict[str, Farm], today: date
+) -> Iterator[_Step]:
+    for one in THRESHOLDS:
+        day = date_of(one.set_in, one.set_day, today=today)
+        yield _Step(day, 1, partial(_set_threshold, group, farms, (one, today)))
+
+
+def _set_threshold(
+    group: FarmGroup,
+    farms: dict[str, Farm],
+    wanted: tuple[DemoThreshold, date],
+    now: datetime,
+) -> None:
+    threshold, today = wanted
+    season_from, season_until = (
+        f"{date_of(THIS_SEASON, day, today=today):%m-%d}"
+        for day in threshold.season_days
+    )
+    with stating(group.pk):
+        organisms = {one.code: one for one in Organism.objects.for_group(group.pk)}
+        prey = organisms[threshold.organism] if threshold.predator else None
+        block = None
+        if threshold.block:
+            block = Block.objects.for_group(group.pk).get(name=threshold.block)
+        set_threshold(
+            _as_member(group, COORDINATOR),
+            Watched(
+                tissue=threshold.tissue,
+                organism=organisms[threshold.predator or threshold.organism],
+                prey=prey,
+                farm=farms[threshold.farm]
+                if threshold.farm and block is None
+                else None,
+                block=block,
+            ),
+            Values(
+                level=threshold.level,
+                season_from=season_from,
+                season_until=season_until,
+            ),
+            reason=threshold.why,
+            now=now,
+        )
+
+
+def _sheet_steps(group: FarmGroup, today: date) -> Iterator[_Step]:
+    for sheet in history_sheets(today=today):
+        yield _Step(sheet.finished_on, 2, partial(_count, group, sheet))
+
+
+def _count(group: FarmGroup, sheet: DemoSheet, now: datetime) -> None:
+    """Upload a sheet, let it count, and judge by what it brought."""
+    with stating(group.pk):
+        member = _as_member(group, ANALYST)
+        content = sheet.text.encode()
+        received, _ = receive(member, file_name=sheet.file_name, chunks=[content])
+    work_on(group.pk, received.pk)
+    with stating(group.pk):
+        publish(member, received)
+    state = work_on(group.pk, received.pk)
+    if state != Sheet.State.PUBLISHED:
+        raise DemoLoadError(f"{sheet.file_name} was left in state “{state}”.")
+    compute_changed(group.pk)
+    judge_changes(group.pk, now=now)
+
+
+def _season_ends(group: FarmGroup, today: date) -> Iterator[_Step]:
+    """Judge everything after each season's end, as the daily run does."""
+    for season, last_day in SEASON_ENDS:
+        day = date_of(season, last_day + 2, today=today)
+        yield _Step(day, 3, lambda now: _judge_everything(group, now))
+
+
+def _judge_everything(group: FarmGroup, now: datetime) -> None:
+    judge_everything(group.pk, now=now)
+
+
+def _subscribe(group: FarmGroup, _now: datetime) -> None:
+    with stating(group.pk):
+        for person in PEOPLE:
+            if person.wants_alerts:
+                subscribe(_as_member(group, person), by_email=True)
