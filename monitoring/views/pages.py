@@ -13,7 +13,11 @@ from blocks.access import Member, block_for
 from blocks.views.doors import for_member
 from monitoring.pages.block_page import tissue_part
 from monitoring.queries import maps, seasons, under_way
-from monitoring.queries.rounds import bags_of_round
+from monitoring.queries.rounds import (
+    bags_of_round,
+    densities_of_round,
+    ratios_of_round,
+)
 from monitoring.thresholds import standing_alerts, thresholds_in_force
 
 
@@ -80,5 +84,7 @@ def visit(request: HttpRequest, member: Member, *, round_uuid: UUID) -> HttpResp
             "round": found,
             "shown_block": found.block,
             "bags": bags_of_round(found),
+            "densities": densities_of_round(found),
+            "ratios": ratios_of_round(found),
         },
     )

@@ -9,6 +9,7 @@ from django.views.decorators.http import require_safe
 from blocks.access import Member
 from blocks.views.doors import for_member
 from monitoring.densities.working import working_of
+from monitoring.queries.rounds import densities_of_ratio, positions_of
 from monitoring.queries.seasons import density_for, ratio_for
 
 
@@ -25,6 +26,7 @@ def density(
         {
             "density": found,
             "working": working_of(found),
+            "positions": [] if found.stratum else positions_of(found),
             "shown_block": found.round.block,
         },
     )
@@ -38,5 +40,9 @@ def ratio(request: HttpRequest, member: Member, *, ratio_uuid: UUID) -> HttpResp
     return render(
         request,
         "monitoring/ratio.html",
-        {"ratio": found, "shown_block": found.round.block},
+        {
+            "ratio": found,
+            "densities": densities_of_ratio(found),
+            "shown_block": found.round.block,
+        },
     )
