@@ -39,7 +39,7 @@ def checks_of_code(python: Path) -> list[Check]:
         ),
         Check(
             name="templates",
-            command=[*module, "djlint", "--quiet", "--lint", "--check", *APPS],
+            command=[*module, "djlint", "--quiet", "--lint", *APPS],
         ),
         Check(name="shell scripts", command=["shellcheck", *shell_scripts()]),
         Check(name="lock files", command=[*module, "deploy.steps.locks", "--check"]),

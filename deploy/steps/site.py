@@ -11,6 +11,7 @@ from deploy.steps.places import CHECKOUT, Places
 from deploy.steps.processes import Service, Supervisor
 from deploy.steps.pulse import Pulse
 from deploy.steps.say import say
+from deploy.steps.statics import gather_static_files
 
 WEB_PROCESSES = 2
 WEB_THREADS = 4
@@ -35,11 +36,7 @@ def prepare_site(
         env={**env, OWNER_URL: owner_url},
         failing="The database could not be prepared.",
     )
-    supervisor.run(
-        [*manage, "collectstatic", "--no-input", "--verbosity", "0"],
-        env=env,
-        failing="The pages' static files could not be gathered.",
-    )
+    gather_static_files(supervisor, places, env)
     if demo:
         say("Loading the invented farm group, unless it is there.")
         supervisor.run(
