@@ -45,6 +45,7 @@ class BlockLine:
     collected_on: str
     alert: StandingAlert | None
     density: Density | None
+    threshold: ThresholdInForce | None
     map_class: int | None
     doubtful: bool
 
@@ -108,7 +109,7 @@ def _line(
     if density is None or density.median is None:
         words = density_words(density) if density else "not counted yet"
         return BlockLine(
-            block, words, "", None, "", alert, density, None, doubtful=False
+            block, words, "", None, "", alert, density, None, None, doubtful=False
         )
     threshold = threshold_for(density, thresholds)
     chance = chance_above(density, threshold.level) if threshold else None
@@ -128,6 +129,7 @@ def _line(
         collected_on=day(density.round.collected_on),
         alert=alert,
         density=density,
+        threshold=threshold,
         map_class=_class_of(density.median, threshold),
         doubtful=doubtful,
     )
@@ -142,16 +144,26 @@ def _class_of(median: float, threshold: ThresholdInForce | None) -> int:
     return sum(median >= edge for edge in breaks)
 
 
-def legend(thresholds: Sequence[ThresholdInForce], tissue: str) -> list[dict[str, str]]:
+def legend(lines: Iterable[BlockLine], tissue: str) -> list[dict[str, str]]:
     """Give the classes' colours with their meaning in words."""
-    if thresholds:
-        words = list(SHARE_WORDS)
+    coloured = [line for line in lines if line.map_class is not None]
+    with_one = any(line.threshold for line in coloured)
+    without = not with_one or not all(line.threshold for line in coloured)
+    counts = _count_words(tissue)
+    if with_one and without:
+        words = [
+            f"{share} (without one: {count})"
+            for share, count in zip(SHARE_WORDS, counts, strict=True)
+        ]
     else:
-        edges = [figure(edge) for edge in COUNTS]
-        words = [f"under {edges[0]} per {tissue}"]
-        words += [f"{low} to {high}" for low, high in pairwise(edges)]
-        words.append(f"over {edges[-1]}")
+        words = list(SHARE_WORDS) if with_one else counts
     return [
         {"colour": colour, "words": word}
         for colour, word in zip(RAMP, words, strict=True)
     ]
+
+
+def _count_words(tissue: str) -> list[str]:
+    edges = [f"{edge:,.0f}" for edge in COUNTS]
+    between = [f"{low} to {high}" for low, high in pairwise(edges)]
+    return [f"under {edges[0]} per {tissue}", *between, f"over {edges[-1]}"]

@@ -96,7 +96,7 @@ def _shown(request: HttpRequest, member: Member) -> dict[str, Any]:
         "chosen": chosen,
         "farms": farms if len(farms) > 1 else {},
         "orders": _orders(chosen),
-        "legend": group_page.legend(thresholds, tissue),
+        "legend": group_page.legend(lines, tissue),
         "alerts": alerts,
         "under_way": under_way.anything(member.group_id),
     }
