@@ -5,7 +5,7 @@ from uuid import UUID
 from django.db.models import QuerySet
 from django.shortcuts import get_object_or_404
 
-from blocks.models import FarmGroup, Membership
+from blocks.models import BoundaryImport, FarmGroup, Membership
 
 
 def members_of_group(farm_group: FarmGroup) -> QuerySet[Membership]:
@@ -23,5 +23,23 @@ def membership_for(farm_group: FarmGroup, membership_uuid: UUID) -> Membership:
     found: Membership = get_object_or_404(
         Membership.objects.for_group(farm_group.pk).select_related("user"),
         uuid=membership_uuid,
+    )
+    return found
+
+
+def boundary_imports(farm_group: FarmGroup) -> QuerySet[BoundaryImport]:
+    """List the group's boundary files, newest first; 1 query."""
+    imports: QuerySet[BoundaryImport] = (
+        BoundaryImport.objects.for_group(farm_group.pk)
+        .select_related("uploaded_by", "farm")
+        .order_by("-uploaded_at", "-pk")
+    )
+    return imports
+
+
+def import_for(farm_group: FarmGroup, import_uuid: UUID) -> BoundaryImport:
+    """Give one of the group's boundary files, or Http404; 1 query."""
+    found: BoundaryImport = get_object_or_404(
+        boundary_imports(farm_group), uuid=import_uuid
     )
     return found

@@ -7,12 +7,14 @@ from blocks.models.groups import (
     Membership,
     MembershipFarm,
 )
+from blocks.models.imports import BoundaryImport
 from blocks.models.parcels import Block, BlockBoundary
 from blocks.models.people import User
 
 __all__ = [
     "Block",
     "BlockBoundary",
+    "BoundaryImport",
     "Farm",
     "FarmGroup",
     "GroupQuerySet",

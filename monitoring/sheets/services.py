@@ -7,10 +7,10 @@ from django.utils import timezone
 
 from blocks.access import Member, Role
 from blocks.errors import ConflictError, SiteError
+from blocks.files import path_of, store
 from blocks.wakeups import wake_after_commit
 from monitoring.models import Organism, Sheet, SheetRow
 from monitoring.services.settings import add_organism
-from monitoring.sheets.files import path_of, store
 
 State = Sheet.State
 WORK_TASK = "monitoring.tasks.work_on_sheet"
@@ -39,7 +39,7 @@ def receive(
 
     The same file published before is given back instead, with False.
     """
-    stored = store(member.group_id, chunks)
+    stored = store("sheets", member.group_id, chunks)
     before = (
         Sheet.objects.for_group(member.group_id)
         .filter(sha256=stored.sha256, state=State.PUBLISHED)
@@ -47,7 +47,7 @@ def receive(
         .first()
     )
     if before is not None:
-        path_of(member.group_id, stored.stored_name).unlink(missing_ok=True)
+        path_of("sheets", member.group_id, stored.stored_name).unlink(missing_ok=True)
         return before, False
     sheet = Sheet.objects.create(
         farm_group=member.farm_group,

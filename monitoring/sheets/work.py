@@ -12,12 +12,12 @@ from django.conf import settings
 from django.db import IntegrityError, connection, transaction
 from django.utils import timezone
 
+from blocks.files import path_of
 from blocks.tenancy import stating
 from blocks.wakeups import wake_after_commit
 from monitoring.models import Sheet, SheetFinding
 from monitoring.sheets import sql_publish
 from monitoring.sheets.copying import copy_rows
-from monitoring.sheets.files import path_of
 from monitoring.sheets.findings import Finding, Question, UnreadableSheetError
 from monitoring.sheets.intake import read_into_rows
 from monitoring.sheets.staging import CHANGED_KEY, Staged, stage
@@ -56,7 +56,7 @@ def _begin(sheet: Sheet) -> None:
 
 
 def _read(sheet: Sheet) -> None:
-    path = path_of(sheet.farm_group_id, sheet.stored_name)
+    path = path_of("sheets", sheet.farm_group_id, sheet.stored_name)
     try:
         with transaction.atomic():
             _, findings = read_into_rows(sheet, path)

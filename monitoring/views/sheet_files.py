@@ -9,9 +9,9 @@ from django.utils.http import content_disposition_header
 from django.views.decorators.http import require_safe
 
 from blocks.access import COUNTERS, Member
+from blocks.files import path_of
 from blocks.views.doors import for_member
 from monitoring.sheets import exports, queries
-from monitoring.sheets.files import path_of
 from monitoring.sheets.known import organism_names
 
 TYPES = {
@@ -54,7 +54,7 @@ def template_file(
 def original(request: HttpRequest, member: Member, *, sheet_uuid: UUID) -> HttpResponse:
     """Give the file as it came."""
     sheet = queries.sheet_for(member.group_id, sheet_uuid)
-    path = path_of(member.group_id, sheet.stored_name)
+    path = path_of("sheets", member.group_id, sheet.stored_name)
     if not path.exists():
         raise Http404("The stored file is gone.")
     return _download([path.read_bytes()], name=sheet.file_name, kind="bin")

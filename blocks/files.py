@@ -5,6 +5,7 @@ import os
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Literal
 from uuid import uuid4
 
 from django.conf import settings
@@ -28,14 +29,17 @@ class StoredFile:
     size_bytes: int
 
 
-def folder_of(farm_group_id: int) -> Path:
-    """Give the folder of a farm group's files."""
-    return Path(settings.FILES_DIR) / "sheets" / str(farm_group_id)
+Kind = Literal["sheets", "boundaries"]
 
 
-def store(farm_group_id: int, chunks: Iterable[bytes]) -> StoredFile:
+def folder_of(kind: Kind, farm_group_id: int) -> Path:
+    """Give the folder of a farm group's files of a kind."""
+    return Path(settings.FILES_DIR) / kind / str(farm_group_id)
+
+
+def store(kind: Kind, farm_group_id: int, chunks: Iterable[bytes]) -> StoredFile:
     """Write a file under a new name; nothing is left of one that is too large."""
-    folder = folder_of(farm_group_id)
+    folder = folder_of(kind, farm_group_id)
     folder.mkdir(parents=True, exist_ok=True)
     name = uuid4().hex
     path = folder / name
@@ -61,12 +65,12 @@ def _up_to_limit(chunks: Iterable[bytes]) -> Iterator[bytes]:
         if size > settings.UPLOAD_LIMIT_BYTES:
             raise FileTooLargeError(
                 "The file is larger than"
-                f" {settings.UPLOAD_LIMIT_BYTES // 1_048_576} MB. Split it by date and"
-                " send the parts."
+                f" {settings.UPLOAD_LIMIT_BYTES // 1_048_576} MB. Split it and send the"
+                " parts."
             )
         yield chunk
 
 
-def path_of(farm_group_id: int, stored_name: str) -> Path:
+def path_of(kind: Kind, farm_group_id: int, stored_name: str) -> Path:
     """Give where a stored file lies."""
-    return folder_of(farm_group_id) / stored_name
+    return folder_of(kind, farm_group_id) / stored_name

@@ -1,0 +1,1 @@
+"""Block boundaries: from a file to published blocks."""
