@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
-from datetime import date
+from datetime import date, timedelta
 from typing import Any
 
 from monitoring.figures.tones import Tone
@@ -11,15 +11,22 @@ PANEL_PX = 210
 # Where the bags give no upper limit the bar ends at this many medians, and says so.
 NO_LIMIT_BAR = 10.0
 GAP = 0.07
+A_DAY = timedelta(days=1)
+AROUND_ONE_ROUND = timedelta(days=14)
+# Rounds further apart belong to two seasons: nothing is known of the time between.
+BETWEEN_SEASONS = timedelta(days=120)
 
 
 @dataclass(frozen=True, slots=True)
 class Point:
-    """One round's figure; `high` is None where there is no upper limit."""
+    """One round's figure; `high` is None where there is no upper limit.
+
+    A point without a median breaks the line.
+    """
 
     day: date
-    median: float
-    low: float
+    median: float | None
+    low: float | None
     high: float | None
     label: str
     growth_stage: str = ""
@@ -38,7 +45,7 @@ class Panel:
 
 def season_figure(panels: Sequence[Panel]) -> dict[str, Any]:
     """Draw the panels one above the other over a common time axis."""
-    data, layout = [], _layout(len(panels))
+    data, layout = [], _layout(panels)
     height = (1 - GAP * (len(panels) - 1)) / max(len(panels), 1)
     for index, panel in enumerate(panels):
         suffix = "" if index == 0 else str(index + 1)
@@ -51,6 +58,8 @@ def season_figure(panels: Sequence[Panel]) -> dict[str, Any]:
             "hoverformat": ".2g",
         }
         data.append(_trace(panel, f"y{suffix}"))
+        if not panel.points:
+            layout["annotations"].append(_empty_label(f"y{suffix}"))
         for level, label in panel.thresholds:
             layout["shapes"].append(_line(level, f"y{suffix}"))
             layout["annotations"].append(_line_label(level, label, f"y{suffix}"))
@@ -58,44 +67,70 @@ def season_figure(panels: Sequence[Panel]) -> dict[str, Any]:
     return {"data": data, "layout": layout}
 
 
-def _layout(panels: int) -> dict[str, Any]:
+def _layout(panels: Sequence[Panel]) -> dict[str, Any]:
+    time_axis: dict[str, Any] = {
+        "type": "date",
+        "anchor": f"y{len(panels) if len(panels) > 1 else ''}",
+    }
+    days = {point.day for panel in panels for point in panel.points}
+    if len(days) == 1:
+        (day,) = days
+        # A lone round would be given an axis of milliseconds.
+        time_axis["range"] = [
+            (day - AROUND_ONE_ROUND).isoformat(),
+            (day + AROUND_ONE_ROUND).isoformat(),
+        ]
     return {
-        "height": max(panels, 1) * PANEL_PX + 80,
+        "height": max(len(panels), 1) * PANEL_PX + 80,
         "margin": {"l": 72, "r": 16, "t": 12, "b": 56},
         "showlegend": False,
         "hovermode": "closest",
-        "xaxis": {"type": "date", "anchor": f"y{panels if panels > 1 else ''}"},
+        "xaxis": time_axis,
         "shapes": [],
         "annotations": [],
     }
 
 
+def _with_winters(points: Sequence[Point]) -> list[Point]:
+    """Put a point without a value between seasons, where the line must break."""
+    told: list[Point] = []
+    for point in points:
+        if told and point.day - told[-1].day > BETWEEN_SEASONS:
+            told.append(Point(told[-1].day + A_DAY, None, None, None, label=""))
+        told.append(point)
+    return told
+
+
+def _end(point: Point) -> float | None:
+    if point.high is not None or point.median is None:
+        return point.high
+    return point.median * NO_LIMIT_BAR
+
+
+def _apart(upper: float | None, lower: float | None) -> float | None:
+    return None if upper is None or lower is None else upper - lower
+
+
 def _trace(panel: Panel, axis: str) -> dict[str, Any]:
-    ends = [
-        point.high if point.high is not None else point.median * NO_LIMIT_BAR
-        for point in panel.points
-    ]
+    points = _with_winters(panel.points)
     return {
         "type": "scatter",
         "mode": "lines+markers",
         "name": panel.title,
         "meta": {"tone": panel.tone.colour},
-        "x": [point.day.isoformat() for point in panel.points],
-        "y": [point.median for point in panel.points],
+        "x": [point.day.isoformat() for point in points],
+        "y": [point.median for point in points],
         "error_y": {
             "type": "data",
             "symmetric": False,
-            "array": [
-                end - point.median
-                for end, point in zip(ends, panel.points, strict=True)
-            ],
-            "arrayminus": [point.median - point.low for point in panel.points],
+            "array": [_apart(_end(point), point.median) for point in points],
+            "arrayminus": [_apart(point.median, point.low) for point in points],
             "thickness": 1.5,
             "width": 4,
         },
         "marker": {"symbol": panel.tone.symbol, "size": 8},
         "line": {"dash": panel.tone.dash, "width": 1.5},
-        "text": [point.label for point in panel.points],
+        "text": [point.label for point in points],
         "hovertemplate": "%{text}<extra></extra>",
         "yaxis": axis,
     }
@@ -115,8 +150,21 @@ def _line(level: float, axis: str) -> dict[str, Any]:
     }
 
 
+def _empty_label(axis: str) -> dict[str, Any]:
+    return {
+        "name": "empty",
+        "xref": "paper",
+        "x": 0.5,
+        "yref": f"{axis} domain",
+        "y": 0.5,
+        "text": "no figure yet",
+        "showarrow": False,
+    }
+
+
 def _line_label(level: float, label: str, axis: str) -> dict[str, Any]:
     return {
+        "name": "threshold",
         "xref": "paper",
         "x": 0,
         "xanchor": "left",

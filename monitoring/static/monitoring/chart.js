@@ -66,6 +66,7 @@ function asCsv(box) {
   for (const trace of data) {
     trace.x.forEach((day, i) => {
       const y = trace.y[i];
+      if (y === null) return;
       rows.push([trace.name, day, y, y - trace.error_y.arrayminus[i], y + trace.error_y.array[i]]);
     });
   }
