@@ -1,34 +1,46 @@
 """Animals per leaf, shoot or bud, from counts of a few clumped bags."""
 
 from collections.abc import Callable, Sequence
+from dataclasses import dataclass
 from typing import Literal, TypeAlias, TypeVar
 
 import numpy as np
 
-from monitoring.estimation.negative_binomial import WashedOff, washed_off_posterior
+from monitoring.estimation.bags import Bags
+from monitoring.estimation.grids import Grids, WashedOff
+from monitoring.estimation.negative_binomial import washed_off_posteriors
 from monitoring.estimation.posterior import (
     DensityEstimate,
+    GridPosterior,
     divide_by_recovery,
-    upper_end,
+    upper_ends,
 )
-from monitoring.estimation.priors import DEFAULT_K_PRIOR, KPrior
+from monitoring.estimation.priors import (
+    DEFAULT_K_PRIOR,
+    KPrior,
+    LogNormalK,
+    LogUniformK,
+)
 from monitoring.estimation.recovery import BetaRecovery
 from monitoring.estimation.validation import (
     EstimationError,
     FloatArray,
     Numbers,
-    one_or_each,
+    each_bag,
+    one_after_another,
     positive,
     proportion,
-    whole_counts,
 )
 
 Model: TypeAlias = Literal["negative_binomial"]
-Solver: TypeAlias = Callable[[FloatArray, FloatArray, KPrior, float], WashedOff]
-MODELS: dict[str, Solver] = {"negative_binomial": washed_off_posterior}
+Solver: TypeAlias = Callable[[Bags, Sequence[KPrior], FloatArray], WashedOff]
+MODELS: dict[str, Solver] = {"negative_binomial": washed_off_posteriors}
 # Part of every stored figure; a change of numbers changes the version.
-METHOD_VERSIONS = {"negative_binomial": "1"}
+METHOD_VERSIONS = {"negative_binomial": "2"}
 DEFAULT_UPPER_LIMIT = 1e6
+
+Value = TypeVar("Value")
+ByRound: TypeAlias = list[Value] | Value
 
 
 def estimate_density(  # noqa: PLR0913 - the published interface
@@ -58,39 +70,153 @@ def estimate_density(  # noqa: PLR0913 - the published interface
     binomial's make the interval too narrow.
     Source: negative binomial with thinning; Jeffreys prior of the mean; beta recovery.
     """
-    seen = whole_counts("counts", counts)
-    shares = one_or_each("proportions_counted", proportions_counted, seen.size)
-    if (shares <= 0).any() or (shares > 1).any():
-        raise EstimationError("proportions_counted", "must be above 0 and up to 1")
-    in_bag = one_or_each("units", units, seen.size)
-    if (in_bag < 1).any() or (in_bag != np.floor(in_bag)).any():
-        raise EstimationError("units", "must hold whole numbers, 1 or more")
-    if not isinstance(recovery, BetaRecovery):
-        proportion("recovery", recovery, may_be_one=True)
-    proportion("confidence", confidence)
-    positive("upper_limit", upper_limit)
-    if model not in MODELS:
-        raise EstimationError("model", f"{model!r} is not known")
-    exposures = shares * in_bag
-    mean_recovery = mean_of(recovery)
-    found = MODELS[model](seen, exposures, k_prior, upper_limit * mean_recovery)
-    posterior = divide_by_recovery(found.posterior, recovery)
-    tail = (1 - confidence) / 2
-    low, median, high = posterior.quantiles(np.array([tail, 0.5, 1 - tail]))
-    return DensityEstimate(
-        median=float(median),
-        low=float(low),
-        high=upper_end(posterior, float(high), upper_limit),
-        confidence=confidence,
-        sample_mean=float(seen.sum() / (exposures.sum() * mean_recovery)),
-        bags=int(seen.size),
-        animals=float(seen.sum()),
-        k_median=found.k_median,
-        posterior=posterior,
-        washed_off=found.posterior,
-        recovery=recovery,
+    return estimate_densities(
+        [counts],
+        proportions_counted=[proportions_counted],
+        units=[units],
+        recovery=[recovery],
+        k_prior=[k_prior],
+        model=model,
         upper_limit=upper_limit,
+        confidence=confidence,
+    )[0]
+
+
+def estimate_densities(  # noqa: PLR0913 - the published interface
+    rounds: Sequence[Numbers],
+    *,
+    proportions_counted: ByRound[Numbers | float] = 1.0,
+    units: ByRound[Numbers | float] = 1,
+    recovery: ByRound[float | BetaRecovery] = 1.0,
+    k_prior: ByRound[KPrior] = DEFAULT_K_PRIOR,
+    model: ByRound[Model] = "negative_binomial",
+    upper_limit: ByRound[float] = DEFAULT_UPPER_LIMIT,
+    confidence: ByRound[float] = 0.95,
+) -> list[DensityEstimate]:
+    """Estimate many rounds; the same numbers as `estimate_density` one by one.
+
+    rounds: count arrays, one a round. proportions_counted, units, recovery, k_prior,
+    model, upper_limit, confidence: one value for all, or a list with one entry a round
+    (each as in `estimate_density`).
+
+    Rounds are computed together in chunks, so that memory does not grow with them but
+    for the answers, about 20 kB a round.
+    Raises EstimationError if a precondition fails in any round.
+    Source: as `estimate_density`.
+    """
+    size = len(rounds)
+    if not size:
+        return []
+    asked = Asked(
+        recoveries=by_round("recovery", recovery, size),
+        k_priors=by_round("k_prior", k_prior, size),
+        models=by_round("model", model, size),
+        upper_limits=by_round("upper_limit", upper_limit, size),
+        confidences=by_round("confidence", confidence, size),
     )
+    _check(asked)
+    bags = bags_of_rounds(
+        rounds,
+        by_round("proportions_counted", proportions_counted, size),
+        by_round("units", units, size),
+    )
+    return _estimates(bags, asked)
+
+
+@dataclass(frozen=True)
+class Asked:
+    """What was asked for, one entry a round in each list."""
+
+    recoveries: list[float | BetaRecovery]
+    k_priors: list[KPrior]
+    models: list[Model]
+    upper_limits: list[float]
+    confidences: list[float]
+
+
+def _check(asked: Asked) -> None:
+    for recovery in asked.recoveries:
+        if not isinstance(recovery, BetaRecovery):
+            proportion("recovery", recovery, may_be_one=True)
+    for confidence in asked.confidences:
+        proportion("confidence", confidence)
+    for upper_limit in asked.upper_limits:
+        positive("upper_limit", upper_limit)
+    _check_method(asked)
+
+
+def _check_method(asked: Asked) -> None:
+    for k_prior in asked.k_priors:
+        if not isinstance(k_prior, LogUniformK | LogNormalK):
+            raise EstimationError("k_prior", f"{k_prior!r} is not a prior of k")
+    for model in asked.models:
+        if model not in MODELS:
+            raise EstimationError("model", f"{model!r} is not known")
+
+
+def _estimates(bags: Bags, asked: Asked) -> list[DensityEstimate]:
+    recoveries = np.array([mean_of(recovery) for recovery in asked.recoveries])
+    limits = np.array(asked.upper_limits, dtype=np.float64)
+    washed_off, k_medians = _washed_off(bags, asked, limits * recoveries)
+    posteriors = [
+        divide_by_recovery(of_round, recovery)
+        for of_round, recovery in zip(washed_off, asked.recoveries, strict=True)
+    ]
+    lows, medians, highs = _ends(posteriors, asked.confidences, limits)
+    seen = bags.sums(bags.counts)
+    sample_means = seen / (bags.sums(bags.exposures) * recoveries)
+    return [
+        DensityEstimate(
+            median=medians[row],
+            low=lows[row],
+            high=highs[row],
+            confidence=asked.confidences[row],
+            sample_mean=float(sample_means[row]),
+            bags=int(bags.sizes[row]),
+            animals=float(seen[row]),
+            k_median=float(k_medians[row]),
+            posterior=posterior,
+            washed_off=washed_off[row],
+            recovery=asked.recoveries[row],
+            upper_limit=asked.upper_limits[row],
+        )
+        for row, posterior in enumerate(posteriors)
+    ]
+
+
+def _washed_off(
+    bags: Bags, asked: Asked, tops: FloatArray
+) -> tuple[list[GridPosterior], FloatArray]:
+    """Find what is washed off, each round by its model, and the medians of k."""
+    rounds: dict[int, GridPosterior] = {}
+    k_medians = np.empty(tops.size)
+    by_model: dict[str, list[int]] = {}
+    for row, model in enumerate(asked.models):
+        by_model.setdefault(model, []).append(row)
+    for name, members in by_model.items():
+        rows = np.array(members)
+        priors = [asked.k_priors[row] for row in rows]
+        found = MODELS[name](bags.take(rows), priors, tops[rows])
+        k_medians[rows] = found.k_medians
+        pairs = zip(found.grids.log_values, found.grids.cumulative, strict=True)
+        for row, (log_values, cumulative) in zip(members, pairs, strict=True):
+            rounds[row] = GridPosterior(log_values, cumulative)
+    return [rounds[row] for row in range(tops.size)], k_medians
+
+
+def _ends(
+    posteriors: list[GridPosterior], confidences: list[float], limits: FloatArray
+) -> tuple[list[float], list[float], list[float]]:
+    """Give lower ends, medians and upper ends."""
+    grids = Grids(
+        np.array([one.log_values for one in posteriors]),
+        np.array([one.cumulative for one in posteriors]),
+    )
+    tails = (1 - np.array(confidences, dtype=np.float64)) / 2
+    lows, medians, highs = (
+        np.exp(grids.log_quantiles(at)) for at in (tails, 0.5, 1 - tails)
+    )
+    return lows.tolist(), medians.tolist(), upper_ends(grids, highs, limits).tolist()
 
 
 def mean_of(recovery: float | BetaRecovery) -> float:
@@ -102,55 +228,38 @@ def mean_of(recovery: float | BetaRecovery) -> float:
     return recovery.mean if isinstance(recovery, BetaRecovery) else float(recovery)
 
 
-def estimate_densities(  # noqa: PLR0913 - the published interface
+def bags_of_rounds(
     rounds: Sequence[Numbers],
-    *,
-    proportions_counted: list[Numbers | float] | float = 1.0,
-    units: list[Numbers | float] | float = 1,
-    recovery: list[float | BetaRecovery] | float | BetaRecovery = 1.0,
-    k_prior: list[KPrior] | KPrior = DEFAULT_K_PRIOR,
-    model: Model = "negative_binomial",
-    upper_limit: float = DEFAULT_UPPER_LIMIT,
-    confidence: float = 0.95,
-) -> list[DensityEstimate]:
-    """Estimate many rounds; the same numbers as `estimate_density` one by one.
+    proportions_counted: Sequence[Numbers | float],
+    units: Sequence[Numbers | float],
+) -> Bags:
+    """Check the bags of rounds and put them in a row.
 
-    rounds: count arrays, one a round. proportions_counted, units, recovery, k_prior:
-    one value for all, or a list with one entry a round (each as in
-    `estimate_density`). model, upper_limit, confidence: for all.
+    rounds, proportions_counted, units: one entry a round, as in `estimate_density`.
 
     Raises EstimationError if a precondition fails in any round.
-    Source: as `estimate_density`.
+    Source: exposure of thinned counts: units times the proportion counted.
     """
-    size = len(rounds)
-    shares: list[Numbers | float] = _by_round(
-        "proportions_counted", proportions_counted, size
-    )
-    in_bags: list[Numbers | float] = _by_round("units", units, size)
-    recoveries: list[float | BetaRecovery] = _by_round("recovery", recovery, size)
-    priors: list[KPrior] = _by_round("k_prior", k_prior, size)
-    return [
-        estimate_density(
-            counts,
-            proportions_counted=share,
-            units=in_bag,
-            recovery=one_recovery,
-            k_prior=prior,
-            model=model,
-            upper_limit=upper_limit,
-            confidence=confidence,
-        )
-        for counts, share, in_bag, one_recovery, prior in zip(
-            rounds, shares, in_bags, recoveries, priors, strict=True
-        )
-    ]
+    counts, sizes = one_after_another("counts", rounds)
+    if (counts < 0).any() or (counts != np.floor(counts)).any():
+        raise EstimationError("counts", "must hold whole numbers of animals, 0 or more")
+    shares = each_bag("proportions_counted", proportions_counted, sizes)
+    if (shares <= 0).any() or (shares > 1).any():
+        raise EstimationError("proportions_counted", "must be above 0 and up to 1")
+    in_bags = each_bag("units", units, sizes)
+    if (in_bags < 1).any() or (in_bags != np.floor(in_bags)).any():
+        raise EstimationError("units", "must hold whole numbers, 1 or more")
+    return Bags(counts, shares * in_bags, sizes)
 
 
-Value = TypeVar("Value")
+def by_round(argument: str, value: ByRound[Value], size: int) -> list[Value]:
+    """Give one entry a round.
 
+    argument: name for the error. value: one for all, or a list. size: rounds.
 
-def _by_round(argument: str, value: list[Value] | Value, size: int) -> list[Value]:
-    """Give one entry a round; a list must have as many as there are rounds."""
+    Raises EstimationError if a list has not as many entries as there are rounds.
+    Source: none needed.
+    """
     if not isinstance(value, list):
         return [value] * size
     if len(value) != size:

@@ -1,12 +1,13 @@
 """Distributions of a density on a grid, and the few numbers that are stored of one."""
 
 from dataclasses import dataclass, field
-from functools import cached_property
-from math import inf, log
+from functools import cached_property, lru_cache
+from math import ceil, floor, inf, log, log2, sqrt
 
 import numpy as np
 from scipy.special import betaincinv, ndtr, ndtri
 
+from monitoring.estimation.grids import Grids
 from monitoring.estimation.recovery import BetaRecovery
 from monitoring.estimation.validation import (
     EstimationError,
@@ -26,8 +27,13 @@ PROBABILITIES: FloatArray = np.unique(
         ]
     )
 )
-# Equally probable recoveries over which a posterior is averaged.
-RECOVERY_NODES = 41
+# Recoveries over which a posterior is averaged stand at even normal deviates, this far
+# out and at most this far apart: closer where the recovery is vague against the rest.
+RECOVERY_REACH, WIDEST_STEP = 4.0, 1.0
+MOST_HALVINGS = 6
+QUARTILES: FloatArray = np.array([0.25, 0.75])
+QUARTILES_APART = 1.349
+TINY = 1e-300
 # Mass above this share of the upper limit means that the bags give no upper limit.
 NO_LIMIT_ABOVE = 0.1
 NO_LIMIT_MASS = 0.01
@@ -53,21 +59,8 @@ class GridPosterior:
 
     def quantiles(self, probabilities: FloatArray) -> FloatArray:
         """Give the values at probabilities in (0, 1)."""
-        first, last = self._rising
-        return np.exp(
-            np.interp(
-                probabilities,
-                self.cumulative[first:last],
-                self.log_values[first:last],
-            )
-        )
-
-    @cached_property
-    def _rising(self) -> tuple[int, int]:
-        """The part of the grid where the distribution function rises."""
-        first = int(np.searchsorted(self.cumulative, 0.0, side="right")) - 1
-        last = int(np.searchsorted(self.cumulative, 1.0, side="left")) + 1
-        return max(first, 0), min(last, self.cumulative.size)
+        found = np.interp(probabilities, self.cumulative, self.log_values)
+        return np.exp(found)
 
 
 def divide_by_recovery(
@@ -76,7 +69,7 @@ def divide_by_recovery(
     """Turn what is washed off into what was there: F(t) = E[F_m(t r)].
 
     washed_off: distribution of animals that one wash brings off.
-    recovery: a number in (0, 1], or a beta, averaged over equally probable nodes.
+    recovery: a number in (0, 1], or a beta, averaged over its normal deviates.
 
     Raises nothing: both were checked when they were made.
     Source: change of variable m = mu r with r independent of the counts.
@@ -84,21 +77,41 @@ def divide_by_recovery(
     if not isinstance(recovery, BetaRecovery):
         shifted = washed_off.log_values - log(recovery)
         return GridPosterior(shifted, washed_off.cumulative)
-    log_nodes = np.log(recovery_nodes(recovery))
+    log_nodes, weights = recovery_nodes(recovery, _spacing(washed_off, recovery))
     log_values = washed_off.log_values - log(recovery.mean)
-    spread = washed_off.probability_below(log_values[:, None] + log_nodes[None, :])
-    return GridPosterior(log_values, spread.mean(axis=1))
+    spread = washed_off.probability_below(log_nodes[:, None] + log_values)
+    cumulative = weights @ spread
+    # What a small recovery would lift over the prior's end is not believed.
+    return GridPosterior(log_values, cumulative / cumulative[-1])
 
 
-def recovery_nodes(recovery: BetaRecovery) -> FloatArray:
-    """Give equally probable recoveries, the middles of as many slices of the beta.
+def _spacing(washed_off: GridPosterior, recovery: BetaRecovery) -> float:
+    """Choose the step between recoveries: narrow against what is washed off."""
+    # The nearest nodes will do.
+    low, high = washed_off.log_values[washed_off.cumulative.searchsorted(QUARTILES)]
+    own = max(float(high - low) / QUARTILES_APART, TINY)
+    relative = sqrt(recovery.b / (recovery.a * (recovery.a + recovery.b + 1)))
+    halvings = min(max(-floor(log2(own / (2 * relative))), 0), MOST_HALVINGS)
+    return float(WIDEST_STEP / 2**halvings)
 
-    recovery: a beta. Raises nothing.
-    Source: midpoint rule on the quantile function.
+
+@lru_cache(maxsize=256)
+def recovery_nodes(
+    recovery: BetaRecovery, spacing: float
+) -> tuple[FloatArray, FloatArray]:
+    """Give the logarithms of recoveries at even normal deviates, and their weights.
+
+    recovery: a beta. spacing: of the deviates, above 0.
+
+    Raises nothing.
+    Source: trapezoid rule for the normal density, whose error falls as
+    exp(-2 (pi/spacing)^2) (Trefethen & Weideman 2014, SIAM Review 56:385-458).
     """
-    middles = (np.arange(RECOVERY_NODES) + 0.5) / RECOVERY_NODES
-    nodes: FloatArray = betaincinv(recovery.a, recovery.b, middles)
-    return nodes
+    steps = ceil(RECOVERY_REACH / spacing)
+    deviates = spacing * np.arange(-steps, steps + 1)
+    weights = np.exp(-(deviates**2) / 2)
+    nodes = betaincinv(recovery.a, recovery.b, ndtr(deviates))
+    return np.log(np.maximum(nodes, TINY)), weights / weights.sum()
 
 
 @dataclass(frozen=True)
@@ -194,17 +207,15 @@ class DensityEstimate:
         return self.posterior.quantiles(numbers("probabilities", probabilities))
 
 
-def upper_end(posterior: GridPosterior, high: float, upper_limit: float) -> float:
-    """Give the interval's upper end, or inf where only the prior's end holds it.
+def upper_ends(grids: Grids, highs: FloatArray, limits: FloatArray) -> FloatArray:
+    """Give intervals' upper ends, inf where only the prior's end holds them.
 
-    posterior: of the density. high: its upper quantile. upper_limit: where the prior
-    of the density ends.
+    grids: of the densities. highs: shape (rounds,), their upper quantiles. limits:
+    shape (rounds,), where the prior of each density ends.
 
     Raises nothing.
     Source: the posterior's upper tail falls like a power of the density, so that for
     few bags its quantiles follow the prior's end (own derivation, checked in tests).
     """
-    edge = np.array([log(upper_limit * NO_LIMIT_ABOVE)])
-    if 1 - float(posterior.probability_below(edge)[0]) > NO_LIMIT_MASS:
-        return inf
-    return high
+    above = 1 - grids.below(np.log(limits * NO_LIMIT_ABOVE))
+    return np.where(above > NO_LIMIT_MASS, inf, highs)

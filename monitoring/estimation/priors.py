@@ -8,7 +8,6 @@ import numpy as np
 
 from monitoring.estimation.validation import EstimationError, FloatArray, positive
 
-K_NODES = 70
 # A lognormal prior is followed this many standard deviations both ways.
 K_REACH = 4.5
 
@@ -26,9 +25,9 @@ class LogUniformK:
         if self.low >= self.high:
             raise EstimationError("high", f"{self.high!r} is not above {self.low!r}")
 
-    def log_nodes(self) -> FloatArray:
-        """Give the logarithms of k at which the prior is followed."""
-        return np.linspace(log(self.low), log(self.high), K_NODES)
+    def log_range(self) -> tuple[float, float]:
+        """Give the logarithms of k between which the prior is followed."""
+        return log(self.low), log(self.high)
 
     def log_density(self, log_k: FloatArray) -> FloatArray:
         """Give the prior's log density in ln k, up to a constant."""
@@ -46,11 +45,11 @@ class LogNormalK:
         positive("median", self.median)
         positive("sd_log", self.sd_log)
 
-    def log_nodes(self) -> FloatArray:
-        """Give the logarithms of k at which the prior is followed."""
+    def log_range(self) -> tuple[float, float]:
+        """Give the logarithms of k between which the prior is followed."""
         reach = K_REACH * self.sd_log
         middle = log(self.median)
-        return np.linspace(middle - reach, middle + reach, K_NODES)
+        return middle - reach, middle + reach
 
     def log_density(self, log_k: FloatArray) -> FloatArray:
         """Give the prior's log density in ln k, up to a constant."""

@@ -8,11 +8,12 @@ import numpy as np
 from scipy import stats
 from scipy.special import ndtr
 
+from monitoring.estimation.grids import Grids
 from monitoring.estimation.posterior import (
     DensityEstimate,
     GridPosterior,
     divide_by_recovery,
-    upper_end,
+    upper_ends,
 )
 from monitoring.estimation.validation import (
     EstimationError,
@@ -61,10 +62,12 @@ def combine_strata(
     posterior = divide_by_recovery(washed_off, first.recovery)
     tail = (1 - first.confidence) / 2
     low, median, high = posterior.quantiles(np.array([tail, 0.5, 1 - tail]))
+    grids = Grids(posterior.log_values[None], posterior.cumulative[None])
+    limits = np.array([first.upper_limit], dtype=np.float64)
     return DensityEstimate(
         median=float(median),
         low=float(low),
-        high=upper_end(posterior, float(high), first.upper_limit),
+        high=float(upper_ends(grids, np.array([high]), limits)[0]),
         confidence=first.confidence,
         sample_mean=sum(share * one.sample_mean for one, share in used),
         bags=sum(one.bags for one in densities),

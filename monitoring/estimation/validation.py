@@ -7,6 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 FloatArray: TypeAlias = NDArray[np.float64]
+Places: TypeAlias = NDArray[np.intp]
 Numbers: TypeAlias = (
     Sequence[float] | Sequence[int] | NDArray[np.float64] | NDArray[np.int64]
 )
@@ -21,9 +22,17 @@ class EstimationError(ValueError):
         self.sentence = sentence
 
 
+def as_floats(argument: str, values: Numbers | float) -> FloatArray:
+    """Give an array of numbers; or EstimationError for what is none."""
+    try:
+        return np.asarray(values, dtype=np.float64)
+    except (TypeError, ValueError) as error:
+        raise EstimationError(argument, "must hold numbers only") from error
+
+
 def numbers(argument: str, values: Numbers | float) -> FloatArray:
     """Give a 1-D array of finite numbers, at least one; or EstimationError."""
-    array = np.atleast_1d(np.asarray(values, dtype=np.float64))
+    array = np.atleast_1d(as_floats(argument, values))
     if array.ndim != 1 or array.size == 0:
         raise EstimationError(argument, "must be a list of one or more numbers")
     if not np.isfinite(array).all():
@@ -37,6 +46,41 @@ def whole_counts(argument: str, values: Numbers) -> FloatArray:
     if (array < 0).any() or (array != np.floor(array)).any():
         raise EstimationError(argument, "must hold whole numbers of animals, 0 or more")
     return array
+
+
+def one_after_another(
+    argument: str, lists: Sequence[Numbers | float]
+) -> tuple[FloatArray, Places]:
+    """Put lists of numbers in a row, and give their sizes; or EstimationError.
+
+    Lists by the thousand are looked at together: looking at each costs more than what
+    is computed from it.
+    """
+    arrays = [as_floats(argument, values) for values in lists]
+    if any(array.ndim != 1 or array.size == 0 for array in arrays):
+        raise EstimationError(argument, "must be a list of one or more numbers")
+    row = np.concatenate(arrays)
+    if not np.isfinite(row).all():
+        raise EstimationError(argument, "must hold finite numbers only")
+    return row, np.array([array.size for array in arrays], dtype=np.intp)
+
+
+def each_bag(
+    argument: str, lists: Sequence[Numbers | float], sizes: Places
+) -> FloatArray:
+    """Give one number for each bag of rounds, repeating single ones; in a row."""
+    arrays = [np.atleast_1d(as_floats(argument, values)) for values in lists]
+    row, given = one_after_another(argument, arrays)
+    single = given == 1
+    wrong = np.flatnonzero(~single & (given != sizes))
+    if wrong.size:
+        at = wrong[0]
+        raise EstimationError(
+            argument, f"has {given[at]} entries where {sizes[at]} fit"
+        )
+    return np.repeat(
+        row, np.where(single, sizes, 1)[np.repeat(np.arange(given.size), given)]
+    )
 
 
 def one_or_each(argument: str, values: Numbers | float, size: int) -> FloatArray:

@@ -8,7 +8,7 @@ import pytest
 from monitoring.estimation import PROBABILITIES, StoredPosterior, estimate_density
 
 COUNTS = [0, 3, 12, 1, 0, 40, 7, 2, 0, 5]
-CHANCES = {5: 0.88399497737, 10: 0.42605308749, 20: 0.10781318636}
+CHANCES: dict[float, float] = {5: 0.88399497737, 10: 0.42605308749, 20: 0.10781318636}
 
 
 @pytest.mark.parametrize("threshold", CHANCES)

@@ -1,0 +1,48 @@
+"""Distributions of many rounds on grids, handled together."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from monitoring.estimation.validation import FloatArray
+
+
+@dataclass(frozen=True)
+class Grids:
+    """Distributions of positive quantities, one a round, by distribution functions.
+
+    log_values: shape (rounds, nodes), natural logarithms, increasing along a row.
+    cumulative: shape (rounds, nodes), probability at or below each, from 0 to 1.
+    """
+
+    log_values: FloatArray
+    cumulative: FloatArray
+
+    def log_quantiles(self, probabilities: FloatArray | float) -> FloatArray:
+        """Give the logarithms of quantiles, at one probability for all or one each."""
+        return _straight(self.cumulative, self.log_values, probabilities)
+
+    def below(self, log_values: FloatArray) -> FloatArray:
+        """Give the probabilities at or below values by their logarithms, one each."""
+        found = _straight(self.log_values, self.cumulative, log_values)
+        return np.clip(found, 0.0, 1.0)
+
+
+@dataclass(frozen=True)
+class WashedOff:
+    """Posteriors of animals washed off per unit, and medians of k, of many rounds."""
+
+    grids: Grids
+    k_medians: FloatArray
+
+
+def _straight(x: FloatArray, y: FloatArray, at: FloatArray | float) -> FloatArray:
+    """Interpolate in each row, going on straight beyond the ends."""
+    wanted = np.broadcast_to(at, (x.shape[0],))
+    after = np.clip((x <= wanted[:, None]).sum(axis=1), 1, x.shape[1] - 1)
+    rows = np.arange(x.shape[0])
+    x0, x1 = x[rows, after - 1], x[rows, after]
+    y0, y1 = y[rows, after - 1], y[rows, after]
+    share = (wanted - x0) / np.where(x1 > x0, x1 - x0, 1.0)
+    found: FloatArray = y0 + share * (y1 - y0)
+    return found

@@ -1,0 +1,124 @@
+"""Time and memory of many rounds' posteriors, against statsmodels' fits in one run.
+
+    python -m tests.benchmarks.densities
+
+Rounds are invented: 20 bags, up to four distinct proportions counted, seeded. Both
+kinds of recovery are timed, the best of three runs each. Allowed: 1/20 of the time of
+as many negative binomial fits by maximum likelihood, quantiles within 0.5 percent of
+a fine grid, and 300 MB more memory at the peak.
+"""
+
+import resource
+import sys
+import time
+import warnings
+
+import numpy as np
+import statsmodels.api as sm
+
+from monitoring.estimation import BetaRecovery, estimate_densities
+from tests.core.slow_posterior import SlowPosterior
+
+ROUNDS, BAGS, SEED = 1000, 20, 20260801
+PROPORTIONS = np.array([1.0, 0.5, 0.25, 0.1])
+RECOVERIES = {"fixed recovery": 0.85, "beta recovery": BetaRecovery(162.15, 27.83)}
+ALLOWED_SHARE, ALLOWED_MB, ALLOWED_DISTANCE = 1 / 20, 300, 0.005
+SHOWN = np.array([0.025, 0.1, 0.5, 0.9, 0.975])
+CHECKED = range(0, ROUNDS, 50)
+
+
+def invented_rounds():
+    """Clumped counts at many densities, thinned by recovery and proportion counted."""
+    chance = np.random.default_rng(SEED)
+    counts, shares = [], []
+    for _ in range(ROUNDS):
+        density = np.exp(chance.normal(3.0, 1.5))
+        k = chance.choice([0.15, 0.5, 1.0, 3.0])
+        share = PROPORTIONS[chance.integers(0, PROPORTIONS.size, BAGS)]
+        on_leaf = chance.gamma(k, density / k, BAGS)
+        counts.append(chance.poisson(on_leaf * 0.85 * share))
+        shares.append(share)
+    return counts, shares
+
+
+def seconds_of(work, *, times=3):
+    """Take the best of some runs."""
+    best = np.inf
+    for _ in range(times):
+        begun = time.perf_counter()
+        work()
+        best = min(best, time.perf_counter() - begun)
+    return best
+
+
+def peak_mb():
+    """Highest resident memory of this process so far."""
+    return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
+
+
+def fit_each(counts, shares):
+    """Fit every round by maximum likelihood; rounds that cannot be fitted count too."""
+    constant = np.ones((BAGS, 1))
+    with warnings.catch_warnings(), np.errstate(all="ignore"):
+        warnings.simplefilter("ignore")
+        for of_round, share in zip(counts, shares, strict=True):
+            try:
+                sm.NegativeBinomial(of_round, constant, exposure=share).fit(disp=0)
+            except np.linalg.LinAlgError:
+                continue
+
+
+def farthest_from_fine_grid(counts, shares):
+    """Largest relative distance of a finite quantile shown, of every fiftieth round."""
+    farthest = 0.0
+    for recovery in RECOVERIES.values():
+        found = estimate_densities(
+            [counts[row] for row in CHECKED],
+            proportions_counted=[shares[row] for row in CHECKED],
+            recovery=recovery,
+        )
+        for row, estimate in zip(CHECKED, found, strict=True):
+            slow = SlowPosterior(
+                counts[row].tolist(), shares[row].tolist(), recovery=recovery
+            )
+            shown = SHOWN if np.isfinite(estimate.high) else SHOWN[:-1]
+            distance = estimate.quantiles_at(shown) / slow.quantiles(shown) - 1
+            farthest = max(farthest, float(np.abs(distance).max()))
+    return farthest
+
+
+def main():
+    """Print both times, their ratio and the memory; 1 if a limit is broken."""
+    counts, shares = invented_rounds()
+    estimate_densities(counts[:2], proportions_counted=shares[:2])
+    before = peak_mb()
+    ours = {
+        name: seconds_of(
+            lambda given=recovery: estimate_densities(
+                counts, proportions_counted=shares, recovery=given
+            )
+        )
+        for name, recovery in RECOVERIES.items()
+    }
+    grown = peak_mb() - before
+    theirs = seconds_of(lambda: fit_each(counts, shares))
+    sys.stdout.write(
+        f"{ROUNDS} rounds of {BAGS} bags; statsmodels {theirs:.2f} s" + "\n"
+    )
+    for name, seconds in ours.items():
+        sys.stdout.write(
+            f"{name}: {seconds:.3f} s, 1/{theirs / seconds:.0f} of statsmodels" + "\n"
+        )
+    sys.stdout.write(f"peak memory grew by {grown:.0f} MB" + "\n")
+    distance = farthest_from_fine_grid(counts, shares)
+    sys.stdout.write(f"farthest from a fine grid: {100 * distance:.2f} percent\n")
+    kept = (
+        max(ours.values()) <= ALLOWED_SHARE * theirs
+        and grown <= ALLOWED_MB
+        and distance <= ALLOWED_DISTANCE
+    )
+    return 0 if kept else 1
+
+
+if __name__ == "__main__":
+    sys.exit(main())
