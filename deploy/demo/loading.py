@@ -56,6 +56,7 @@ def load(*, today: date) -> Loaded:
     there = demo_group()
     if there is not None:
         return Loaded(there, is_new=False)
+    _plan_without_statistics()
     group = create_farm_group(
         name=GROUP_NAME, slug=GROUP_SLUG, time_zone=TIME_ZONE, is_demo=True
     )
@@ -67,6 +68,18 @@ def load(*, today: date) -> Loaded:
     replay(group, farms, today=today)
     _place_bags(group, today=today)
     return Loaded(group, is_new=True)
+
+
+def _plan_without_statistics() -> None:
+    """Keep the planner from nested loops for this transaction.
+
+    Tables filled a moment ago have no statistics, and only their owner may gather
+    them; taken for empty, they would be looped over again and again.
+    """
+    with connection.cursor() as cursor:
+        cursor.execute("SET LOCAL enable_nestloop = off")
+        # A plan that must loop all the same looks dear, and is not worth compiling.
+        cursor.execute("SET LOCAL jit = off")
 
 
 def _add_people(group: FarmGroup, farms: dict[str, Farm], *, valid_from: date) -> None:
