@@ -1,7 +1,7 @@
 """Deliver mail into a folder, one file a message: for the demo and for trials."""
 
 from collections.abc import Sequence
-from email.policy import SMTP
+from email.generator import BytesGenerator
 from pathlib import Path
 from secrets import token_hex
 
@@ -21,6 +21,9 @@ class FolderBackend(BaseEmailBackend):
         for message in email_messages:
             name = f"{timezone.now():%Y%m%dT%H%M%S.%f}-{token_hex(4)}.eml"
             unfinished = folder / f".{name}"
-            unfinished.write_bytes(message.message().as_bytes(policy=SMTP))
+            with unfinished.open("wb") as file:
+                # Mail's own line ends, and no line that begins with From altered.
+                writer = BytesGenerator(file, mangle_from_=False)
+                writer.flatten(message.message(), linesep="\r\n")
             unfinished.replace(folder / name)
         return len(email_messages)
