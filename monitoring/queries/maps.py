@@ -15,23 +15,27 @@ from monitoring.models import Round
 FINE_ZOOM = 13
 HIGHEST_ZOOM = 22
 # Row-level security keeps the spatial index out of use for `&&` (its operator is not
-# leakproof); a farm group's few thousand boundaries are scanned by their group.
+# leakproof), so a farm group's few thousand boundaries are looked through; boxes are
+# compared first, and whether a boundary is the one in force is asked of those left.
 TILE = """
-WITH tile AS (SELECT ST_TileEnvelope(%(z)s, %(x)s, %(y)s) AS envelope),
-boundary AS (
-    SELECT DISTINCT ON (b.block_id) b.block_id, b.geometry
-    FROM blocks_blockboundary b
-    WHERE b.farm_group_id = %(group)s AND b.block_id = ANY(%(blocks)s)
-    ORDER BY b.block_id, b.valid_from <= %(on)s DESC,
-        CASE WHEN b.valid_from <= %(on)s THEN b.valid_from END DESC, b.valid_from
+WITH tile AS MATERIALIZED (
+    SELECT ST_TileEnvelope(%(z)s, %(x)s, %(y)s) AS envelope,
+        ST_Transform(ST_TileEnvelope(%(z)s, %(x)s, %(y)s, margin => 64.0 / 4096), 4326)
+        AS around
 ),
-shape AS (
+shape AS MATERIALIZED (
     SELECT k.uuid::text AS uuid, k.name, ST_AsMVTGeom(
-        ST_SimplifyPreserveTopology(ST_Transform(b.geometry, 3857), %(tolerance)s),
+        ST_Simplify(ST_Transform(b.geometry, 3857), %(tolerance)s, true),
         tile.envelope, 4096, 64, true) AS geom
-    FROM boundary b JOIN blocks_block k ON k.farm_group_id = %(group)s
-        AND k.id = b.block_id, tile
-    WHERE ST_Intersects(b.geometry, ST_Transform(tile.envelope, 4326))
+    FROM tile JOIN blocks_blockboundary b ON b.geometry && tile.around
+    JOIN blocks_block k ON k.farm_group_id = %(group)s AND k.id = b.block_id
+    WHERE b.farm_group_id = %(group)s AND b.block_id = ANY(%(blocks)s) AND NOT EXISTS (
+        SELECT FROM blocks_blockboundary o
+        WHERE o.farm_group_id = %(group)s AND o.block_id = b.block_id AND CASE
+            WHEN b.valid_from <= %(on)s
+            THEN o.valid_from > b.valid_from AND o.valid_from <= %(on)s
+            ELSE o.valid_from < b.valid_from END
+    )
 )
 SELECT ST_AsMVT(shape, 'blocks', 4096, 'geom') FROM shape WHERE geom IS NOT NULL
 """
@@ -59,8 +63,8 @@ def blocks_tile(
 
     Each has the boundary in force on the date, or its first one if that is later.
     """
-    # Half a pixel at the equator, in metres of the web map's projection.
-    tolerance = 0.0 if address.z >= FINE_ZOOM else 78_000.0 / 2**address.z
+    # Half a pixel of a tile drawn 512 pixels wide, in metres of the map's projection.
+    tolerance = 0.0 if address.z >= FINE_ZOOM else 39_000.0 / 2**address.z
     with connection.cursor() as cursor:
         cursor.execute(
             TILE,
