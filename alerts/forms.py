@@ -1,20 +1,30 @@
 """The form of a threshold."""
 
 import re
+from math import inf
 from typing import Any
 
 from django import forms
 
 from alerts.models import ThresholdVersion
+from alerts.queries import may_rule
 from alerts.services.thresholds import Values
 from blocks.access import Member, visible_blocks, visible_farms
+from blocks.errors import SiteError
 from blocks.models import Block, Farm
 from monitoring.models import Organism, Tissue
 from monitoring.queries.seasons import organisms_of_group
 
+NOT_A_NUMBER = "Write a number, such as 150, without a unit."
+NEGATIVE = "Write 0 or more."
 MONTH_DAY = re.compile(r"(0[1-9]|1[0-2])-(0[1-9]|[12][0-9]|3[01])")
 DENSITY = "density"
 RATIO = "ratio"
+
+
+def _inverse(value: float) -> float:
+    """Give prey to one predator for a ratio, and back; no limit for 0."""
+    return 1 / value if value else inf
 
 
 class ValuesForm(forms.Form):
@@ -24,6 +34,7 @@ class ValuesForm(forms.Form):
         label="Threshold",
         min_value=0,
         max_value=1e6,
+        error_messages={"invalid": NOT_A_NUMBER, "min_value": NEGATIVE},
         help_text="Animals per leaf, shoot or bud. For a predator ratio: prey to one"
         " predator, such as 200.",
     )
@@ -32,6 +43,7 @@ class ValuesForm(forms.Form):
         required=False,
         min_value=0,
         max_value=1e7,
+        error_messages={"invalid": NOT_A_NUMBER, "min_value": NEGATIVE},
         help_text="The alert ends below it; it must lie below the threshold (fewer"
         " prey to one predator, for a ratio). Empty: seven tenths of the threshold.",
     )
@@ -74,6 +86,19 @@ class ValuesForm(forms.Form):
         required=False, max_length=300, help_text="Kept in the history."
     )
 
+    # Of the answer that shows the form; set when the service refuses.
+    refused_with = 0
+
+    @property
+    def status(self) -> int:
+        """The HTTP status of the page that shows the form."""
+        return self.refused_with or (422 if self.errors else 200)
+
+    def refuse(self, error: SiteError) -> None:
+        """Show a service's refusal, beside the field where it names one."""
+        self.refused_with = error.status
+        self.add_error(getattr(error, "field", None), error.sentence)
+
     def _month_day(self, name: str) -> str:
         text: str = self.cleaned_data[name].strip()
         if not MONTH_DAY.fullmatch(text):
@@ -95,8 +120,8 @@ class ValuesForm(forms.Form):
         given = self.cleaned_data
         level, clear = given["level"], given["clear_level"]
         if is_ratio:
-            level = 1 / level if level else 0.0
-            clear = 1 / clear if clear else None
+            level = _inverse(level)
+            clear = None if clear is None else _inverse(clear)
         return Values(
             level=level,
             clear_level=clear,
@@ -115,8 +140,8 @@ def initial_of(version: ThresholdVersion) -> dict[str, Any]:
     ratio = version.threshold.is_ratio
     level, clear = version.level, version.clear_level
     return {
-        "level": round(1 / level, 6) if ratio else level,
-        "clear_level": round(1 / clear, 6) if ratio and clear else clear,
+        "level": float(f"{_inverse(level):.6g}") if ratio else level,
+        "clear_level": float(f"{_inverse(clear):.6g}") if ratio else clear,
         "certainty": round(version.certainty * 100),
         "clear_certainty": round(version.clear_certainty * 100),
         "raise_rounds": version.raise_rounds,
@@ -125,6 +150,17 @@ def initial_of(version: ThresholdVersion) -> dict[str, Any]:
         "season_from": version.season_from,
         "season_until": version.season_until,
     }
+
+
+class RemovalForm(forms.Form):
+    """Why a threshold is removed."""
+
+    reason = forms.CharField(
+        label="Why it is removed",
+        required=False,
+        max_length=300,
+        help_text="Kept in the history.",
+    )
 
 
 class ThresholdForm(ValuesForm):
@@ -167,16 +203,22 @@ class ThresholdForm(ValuesForm):
             field = self.fields[name]
             if isinstance(field, forms.ModelChoiceField):
                 field.queryset = queryset
-        if not member.is_coordinator:
+        self.sees_all = may_rule(member, farm_id=None)
+        if not self.sees_all:
             self.fields["farm"].help_text = "Choose one of your farms, or a block."
 
     def clean(self) -> dict[str, Any]:
-        """Ask for prey with a ratio, and for one of farm and block."""
+        """Ask for prey with a ratio, and for a farm or a block of it."""
         cleaned = super().clean() or {}
         if cleaned.get("kind") == RATIO and not cleaned.get("prey"):
             self.add_error("prey", "A ratio needs a prey.")
         if cleaned.get("kind") == DENSITY:
             cleaned["prey"] = None
-        if cleaned.get("block"):
+        farm, block = cleaned.get("farm"), cleaned.get("block")
+        if block and farm and block.farm_id != farm.pk:
+            self.add_error("block", f"{block.name} is not a block of {farm.name}.")
+        if not (self.sees_all or farm or block or self.errors):
+            self.add_error("farm", "Choose one of your farms, or a block.")
+        if block:
             cleaned["farm"] = None
         return cleaned

@@ -5,6 +5,8 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 
+from django.db.models import Exists, OuterRef, Q, QuerySet
+
 from alerts.models import Threshold, ThresholdVersion
 from alerts.rules import RoundChance, Terms
 from blocks.models import Block
@@ -72,9 +74,16 @@ def _reaches(version: ThresholdVersion, block: Block) -> bool:
 
 
 def figures_of_blocks(
-    farm_group_id: int, block_ids: Sequence[int], *, today: date
+    farm_group_id: int,
+    block_ids: Sequence[int],
+    *,
+    today: date,
+    only: Subject | None = None,
 ) -> Mapping[tuple[int, Subject], list[Figure]]:
-    """Read the last year's figures by block and subject, oldest first; 2 queries."""
+    """Read the last year's figures by block and subject, oldest first; 2 queries.
+
+    only: the one subject asked for, if not all are.
+    """
     found: dict[tuple[int, Subject], list[Figure]] = defaultdict(list)
     since = today - LOOK_BACK
     lately = {
@@ -84,7 +93,7 @@ def figures_of_blocks(
     }
     densities = (
         Density.objects.for_group(farm_group_id)
-        .filter(**lately, stratum="")
+        .filter(_density_of(only), **lately, stratum="")
         .select_related("round", "organism")
         .order_by("round__collected_on", "pk")
     )
@@ -93,7 +102,8 @@ def figures_of_blocks(
         found[row.round.block_id, subject].append(row)
     ratios = (
         Ratio.objects.for_group(farm_group_id)
-        .filter(**lately)
+        .filter(_ratio_of(only), **lately)
+        .annotate(predators_at_least=Exists(_uncountable_predators()))
         .select_related("round", "predator", "prey")
         .order_by("round__collected_on", "pk")
     )
@@ -101,6 +111,33 @@ def figures_of_blocks(
         subject = Subject(one.tissue, one.predator_id, one.prey_id)
         found[one.round.block_id, subject].append(one)
     return found
+
+
+def _density_of(subject: Subject | None) -> Q:
+    if subject is None:
+        return Q()
+    # A ratio's threshold asks for no density.
+    wanted = Q(organism=subject.organism_id, tissue=subject.tissue)
+    return wanted if subject.prey_id is None else Q(pk=None)
+
+
+def _ratio_of(subject: Subject | None) -> Q:
+    if subject is None:
+        return Q()
+    return Q(predator=subject.organism_id, prey=subject.prey_id, tissue=subject.tissue)
+
+
+def _uncountable_predators() -> QuerySet[Density]:
+    rows: QuerySet[Density] = Density.objects.filter(
+        farm_group_id=OuterRef("farm_group_id"),
+        round_id=OuterRef("round_id"),
+        organism_id=OuterRef("predator_id"),
+        tissue=OuterRef("tissue"),
+        stratum="",
+        is_current=True,
+        at_least=True,
+    )
+    return rows
 
 
 def terms_of(version: ThresholdVersion) -> Terms:
@@ -120,10 +157,12 @@ def round_chance(figure: Figure, version: ThresholdVersion) -> RoundChance:
 
     A round with too few bags, without a figure or (for a ratio) without prey does not
     judge. Where uncountable bags were left out the true value is this or more: such a
-    round may raise an alert, and never counts towards clearing it.
+    round may raise an alert, and never counts towards clearing it. A ratio whose
+    predators were uncountable is higher than it looks, so it judges nothing.
     """
     chance = clear_chance = None
-    if figure.quantiles and figure.bags_used >= version.minimum_bags:
+    judges = figure.quantiles and not getattr(figure, "predators_at_least", False)
+    if judges and figure.bags_used >= version.minimum_bags:
         posterior = StoredPosterior(tuple(figure.quantiles))
         beyond = (
             posterior.chance_below

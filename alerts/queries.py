@@ -4,7 +4,7 @@ from dataclasses import dataclass
 from datetime import date
 from uuid import UUID
 
-from django.db.models import Prefetch, QuerySet
+from django.db.models import Max, Prefetch, QuerySet
 from django.http import Http404
 from django.utils import timezone
 
@@ -21,7 +21,9 @@ from alerts.rules import in_season
 from alerts.words import level_words, subject_words
 from blocks.access import Member, visible_blocks
 from blocks.models import Block, FarmGroup
+from monitoring.models import Density
 from monitoring.thresholds import StandingAlert, ThresholdInForce
+from monitoring.words import bags
 
 
 def thresholds_in_force(
@@ -139,6 +141,39 @@ def _sees(member: Member, threshold: Threshold) -> bool:
     return farm_id is None or member.farm_ids is None or farm_id in member.farm_ids
 
 
+def may_rule(member: Member, *, farm_id: int | None) -> bool:
+    """Tell whether a member sets thresholds there; a farm_id of None is all farms.
+
+    Coordinators set all thresholds, growers those of their own farms.
+    """
+    if member.is_coordinator:
+        return True
+    return member.may_rule and farm_id in (member.farm_ids or frozenset())
+
+
+def may_change(member: Member, threshold: Threshold) -> bool:
+    """Tell whether the member may change a threshold."""
+    return may_rule(member, farm_id=_farm_id(threshold))
+
+
+def cautions(version: ThresholdVersion) -> list[str]:
+    """Say what an allowed version is hardly meant to do, if anything; 1 query."""
+    found = []
+    if version.level == 0:
+        found.append("Any figure is above a threshold of 0, so this always raises.")
+    most = (
+        Density.objects.for_group(version.farm_group_id)
+        .filter(is_current=True, stratum="", tissue=version.threshold.tissue)
+        .aggregate(most=Max("bags_used"))["most"]
+    )
+    if most is not None and version.minimum_bags > most:
+        found.append(
+            f"No round so far has more than {bags(most)} counted, and this asks for"
+            f" {version.minimum_bags}: unless rounds grow, it can never raise."
+        )
+    return found
+
+
 def _line(member: Member, version: ThresholdVersion) -> ThresholdLine:
     threshold = version.threshold
     where = "all farms"
@@ -146,14 +181,13 @@ def _line(member: Member, version: ThresholdVersion) -> ThresholdLine:
         where = f"{threshold.block.farm.name}, {threshold.block.name}"
     elif threshold.farm:
         where = threshold.farm.name
-    mine = _farm_id(threshold) in (member.farm_ids or frozenset())
     return ThresholdLine(
         version=version,
         where=where,
         what=subject_words(threshold.organism, threshold.prey, threshold.tissue),
         level=level_words(version, version.level),
         clear_level=level_words(version, version.clear_level),
-        may_change=member.is_coordinator or (member.may_rule and mine),
+        may_change=may_change(member, threshold),
     )
 
 
@@ -200,7 +234,11 @@ def messages_of_group(farm_group_id: int) -> QuerySet[Message]:
 
 
 def messages_to_show(member: Member) -> QuerySet[Message]:
-    """List the messages that a member may read: their own, or a coordinator all."""
+    """List the messages that a member may read.
+
+    Their own; the coordinator and the laboratory, who see to it that results go out,
+    all.
+    """
     messages = messages_of_group(member.group_id)
     if member.may_count:
         return messages

@@ -5,6 +5,10 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import Literal
 
+# A window over the whole year has no end at which alerts would end too.
+ALL_YEAR = ("01-01", "12-31")
+A_YEAR = timedelta(days=365)
+
 
 def standing(
     chances: Sequence[float | None],
@@ -51,7 +55,13 @@ def in_season(day: date, *, season_from: str, season_until: str) -> bool:
 
 
 def season_began(day: date, *, season_from: str, season_until: str) -> date:
-    """Give the first day of the season that a day lies in."""
+    """Give the first day of the season that a day lies in.
+
+    Where the season is the whole year, a year is looked back on, whatever the date:
+    summer lies over the new year in half of the world.
+    """
+    if (season_from, season_until) == ALL_YEAR:
+        return day - A_YEAR
     month, first = (int(part) for part in season_from.split("-"))
     year = day.year
     over_new_year = season_from > season_until and f"{day:%m-%d}" <= season_until
@@ -95,14 +105,23 @@ Outcome = Literal["stands", "clear", "season_over"]
 
 @dataclass(frozen=True, slots=True)
 class Decision:
-    """Whether an alert is to stand, and the round that decided it."""
+    """Whether an alert is to stand, and the round that decided it.
+
+    `stood`: whether one stood after any round; a clear outcome without it means that
+    the rounds, as they are now, raise none at all.
+    """
 
     outcome: Outcome
     decided_by: RoundChance | None
+    stood: bool = False
 
 
 def decide(rounds: Sequence[RoundChance], terms: Terms, *, today: date) -> Decision:
-    """Judge a season's rounds, oldest first, as of today."""
+    """Judge a season's rounds, oldest first, as of today.
+
+    A season without any round yet is not that in which an alert was raised: that one
+    is over.
+    """
     window = {"season_from": terms.season_from, "season_until": terms.season_until}
     if not in_season(today, **window):
         return Decision("season_over", None)
@@ -117,9 +136,12 @@ def decide(rounds: Sequence[RoundChance], terms: Terms, *, today: date) -> Decis
         clear_chances=[one.clear_chance for one in judged],
     )
     if not states:
-        return Decision("clear", None)
+        return Decision("season_over", None)
+    if not any(states):
+        with_figure = [one for one in judged if one.chance is not None]
+        return Decision("clear", with_figure[-1] if with_figure else None)
     turn = len(states) - 1
     while turn > 0 and states[turn - 1] == states[-1]:
         turn -= 1
-    decided_by = judged[turn] if states[-1] or turn > 0 else judged[-1]
-    return Decision("stands" if states[-1] else "clear", decided_by)
+    outcome: Outcome = "stands" if states[-1] else "clear"
+    return Decision(outcome, judged[turn], stood=True)

@@ -4,7 +4,15 @@ from alerts.models import ThresholdVersion, Transition
 from blocks.models import Block
 from monitoring.models import Density, Organism, Ratio
 from monitoring.pages.sentences import density_words
-from monitoring.words import bags, day, figure, in_hundred, prey_per_predator
+from monitoring.words import (
+    bags,
+    day,
+    figure,
+    in_hundred,
+    prey_per_predator,
+    sentence_case,
+    several,
+)
 
 Kind = Transition.Kind
 
@@ -13,7 +21,7 @@ def subject_words(organism: Organism, prey: Organism | None, tissue: str) -> str
     """Name what is watched: “rust mites per leaf”."""
     if prey is None:
         return f"{organism.name} per {tissue}"
-    return f"{organism.name} to {prey.name} on {tissue}s"
+    return f"{organism.name} to {prey.name} on {several(tissue)}"
 
 
 def level_words(version: ThresholdVersion, level: float) -> str:
@@ -28,9 +36,13 @@ def figure_words(row: Density | Ratio) -> str:
     when = f"round of {day(row.round.collected_on)}, {bags(row.bags_used)}"
     if isinstance(row, Density):
         return f"{row.organism.name} {density_words(row)}; {when}"
+    if row.median is None:
+        return f"no figure: {row.reason}; {when}"
+    if row.reason:
+        return f"no {row.predator.name} found against the {row.prey.name}; {when}"
     return (
-        f"one of the {row.predator.name} to {prey_per_predator(row.median)}"
-        f" {row.prey.name} ({prey_per_predator(row.high)} to"
+        f"{row.predator.name} to {row.prey.name} one to"
+        f" {prey_per_predator(row.median)} ({prey_per_predator(row.high)} to"
         f" {prey_per_predator(row.low)}); {when}"
     )
 
@@ -40,10 +52,9 @@ def raised_sentence(
 ) -> str:
     """Say why an alert is raised."""
     beyond = "below" if version.threshold.is_ratio else "above"
-    words = in_hundred(chance)
     return (
-        f"{block.farm.name}, {block.name}: {figure_words(row)}. {words[0].upper()}"
-        f"{words[1:]} that this is {beyond} the threshold of"
+        f"{block.farm.name}, {block.name}: {figure_words(row)}."
+        f" {sentence_case(in_hundred(chance))} that this is {beyond} the threshold of"
         f" {level_words(version, version.level)}."
     )
 
@@ -53,16 +64,27 @@ def ended_sentence(
     row: Density | Ratio | None,
     version: ThresholdVersion,
     kind: Transition.Kind,
+    *,
+    stood: bool,
 ) -> str:
-    """Say why an alert ends."""
+    """Say why an alert ends.
+
+    stood: whether the rounds, as they are now, raised it; if not, a corrected count or
+    a changed threshold is why it ends.
+    """
     threshold = version.threshold
     what = subject_words(threshold.organism, threshold.prey, threshold.tissue)
     where = f"{block.farm.name}, {block.name}"
     if kind == Kind.SEASON_OVER:
-        return f"{where}: the season of the threshold for {what} is over."
+        return f"{where}: the season in which the alert for {what} was raised is over."
     if kind == Kind.REMOVED:
         return f"{where}: no threshold for {what} holds here any more."
-    newest = f" {figure_words(row).capitalize()}." if row is not None else ""
+    newest = f" {sentence_case(figure_words(row))}." if row is not None else ""
+    if not stood:
+        return (
+            f"{where}: judged again, {what} does not cross the threshold of"
+            f" {level_words(version, version.level)}.{newest}"
+        )
     side = "above" if threshold.is_ratio else "below"
     return (
         f"{where}: {what} is likely {side} the clear level of"

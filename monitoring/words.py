@@ -58,6 +58,19 @@ def since(value: date) -> str:
     return "always" if value.year < ALWAYS else day(value)
 
 
+TISSUES = {"leaf": "leaves", "shoot": "shoots", "bud": "buds"}
+
+
+def several(tissue: str) -> str:
+    """Write a tissue's plural."""
+    return TISSUES.get(tissue, f"{tissue}s")
+
+
+def sentence_case(text: str) -> str:
+    """Begin with a capital, and leave the rest as it is."""
+    return text[:1].upper() + text[1:]
+
+
 def bags(number: int) -> str:
     """Write a number of bags."""
     return "1 bag" if number == 1 else f"{number} bags"

@@ -72,7 +72,32 @@ def render_message(
 
 
 def deliver(message: Message, *, sender: str) -> None:
-    """Hand a message to the mail server; raises DeliveryError if it is not taken."""
+    """Hand a message to the mail server; raises DeliveryError if it is not taken.
+
+    Only a refusal of this message or its recipient is for good. What an operator can
+    mend (sender, password, connection) is tried again.
+    """
+    try:
+        _mail_of(message, sender).send()
+    except smtplib.SMTPRecipientsRefused as error:
+        code, answer = next(iter(error.recipients.values()))
+        raise _refusal(code, answer) from error
+    except smtplib.SMTPDataError as error:
+        raise _refusal(error.smtp_code, error.smtp_error) from error
+    except (smtplib.SMTPException, OSError) as error:
+        raise DeliveryError(one_line(str(error)) or type(error).__name__) from error
+    except ValueError as error:
+        # Something in it can never be written as mail, such as a bad address.
+        raise PermanentDeliveryError(one_line(str(error))) from error
+
+
+def _refusal(code: int, answer: bytes | str) -> DeliveryError:
+    words = answer.decode(errors="replace") if isinstance(answer, bytes) else answer
+    kind = PermanentDeliveryError if code >= PERMANENT_FROM else DeliveryError
+    return kind(one_line(f"{code} {words}"))
+
+
+def _mail_of(message: Message, sender: str) -> EmailMultiAlternatives:
     user = message.recipient.user
     local, _, domain = user.email.rpartition("@")
     to = str(Address(one_line(user.name), local, domain))
@@ -87,12 +112,4 @@ def deliver(message: Message, *, sender: str) -> None:
         },
     )
     mail.attach_alternative(message.html, "text/html")
-    try:
-        mail.send()
-    except smtplib.SMTPRecipientsRefused as error:
-        code, answer = next(iter(error.recipients.values()))
-        words = f"{code} {answer.decode(errors='replace')}"
-        kind = PermanentDeliveryError if code >= PERMANENT_FROM else DeliveryError
-        raise kind(words) from error
-    except (smtplib.SMTPException, OSError) as error:
-        raise DeliveryError(one_line(str(error)) or type(error).__name__) from error
+    return mail

@@ -1,8 +1,8 @@
 """Bring standing alerts in step with figures and thresholds.
 
 The state is judged from the season's rounds each time, then compared with what stands:
-doing it twice changes nothing, and workers that race wait for each other block by
-block.
+doing it twice changes nothing, and workers that race for a farm group wait for each
+other.
 """
 
 from collections.abc import Iterable, Sequence
@@ -30,7 +30,6 @@ from blocks.models import Block, FarmGroup
 Kind = Transition.Kind
 # Rounds older than this when judged change states and send nothing.
 NEWS_FOR = timedelta(days=21)
-BLOCK_LOCK = 727_002
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,18 +42,24 @@ class Moment:
 
 
 def judge_blocks(
-    farm_group_id: int, block_ids: Iterable[int], *, now: datetime, reason: str = ""
+    farm_group_id: int,
+    block_ids: Iterable[int],
+    *,
+    now: datetime,
+    reason: str = "",
+    only: Subject | None = None,
 ) -> list[Transition]:
     """Judge blocks and write what changes; inside the caller's transaction.
 
     reason: kept in the history where a changed threshold is why they are judged.
+    only: what that threshold watches; everything is judged without it.
     """
     keys = sorted(set(block_ids))
-    _wait_for_others(keys)
+    _wait_for_others(farm_group_id)
     group = FarmGroup.objects.get(pk=farm_group_id)
     moment = Moment(now, timezone.localtime(now, group.zone).date(), reason)
     versions = current_versions(farm_group_id)
-    figures = figures_of_blocks(farm_group_id, keys, today=moment.today)
+    figures = figures_of_blocks(farm_group_id, keys, today=moment.today, only=only)
     open_alerts = {
         (alert.block_id, Subject(alert.tissue, alert.organism_id, alert.prey_id)): alert
         for alert in Alert.objects.for_group(farm_group_id).filter(
@@ -66,7 +71,8 @@ def judge_blocks(
     for block in blocks.select_related("farm").order_by("pk"):
         nearest = nearest_versions(block, versions)
         mine = {key[1] for key in open_alerts if key[0] == block.pk}
-        for subject in sorted({*nearest, *mine}, key=_order):
+        subjects = {*nearest, *mine} & ({only} if only else {*nearest, *mine})
+        for subject in sorted(subjects, key=_order):
             judge = _Judge(block, subject, moment, figures.get((block.pk, subject), []))
             step = judge.step(
                 nearest.get(subject), open_alerts.get((block.pk, subject)), versions
@@ -80,11 +86,17 @@ def _order(subject: Subject) -> tuple[str, int, int]:
     return subject.tissue, subject.organism_id, subject.prey_id or 0
 
 
-def _wait_for_others(block_ids: Sequence[int]) -> None:
-    """Lock blocks in the order of their keys, so that two workers never cross."""
+def _wait_for_others(farm_group_id: int) -> None:
+    """Let one transaction at a time judge a farm group.
+
+    One lock for the group and not one a block: no two can cross, and a large group
+    does not fill the server's table of locks.
+    """
     with connection.cursor() as cursor:
-        for key in block_ids:
-            cursor.execute("SELECT pg_advisory_xact_lock(%s, %s)", [BLOCK_LOCK, key])
+        cursor.execute(
+            "SELECT pg_advisory_xact_lock(hashtextextended(%s, 0))",
+            [f"alerts of farm group {farm_group_id}"],
+        )
 
 
 @dataclass(frozen=True, slots=True)
@@ -148,6 +160,8 @@ class _Judge:
         row = self._figure(decision)
         if not self.moment.reason or row is None or decision.decided_by is None:
             return None
+        if self._last_step(alert).version_id == version.pk:
+            return None
         sentence = raised_sentence(
             self.block, row, version, decision.decided_by.chance or 0.0
         )
@@ -163,7 +177,7 @@ class _Judge:
         alert.ended_at = max(self.moment.now, alert.raised_at)
         alert.save(update_fields=["ended_at"])
         row = self._figure(decision)
-        sentence = ended_sentence(self.block, row, version, kind)
+        sentence = ended_sentence(self.block, row, version, kind, stood=decision.stood)
         return self._write(alert, kind, version, decision, sentence)
 
     def _end_without_threshold(
@@ -171,15 +185,32 @@ class _Judge:
     ) -> Transition | None:
         if alert is None:
             return None
-        last: Transition = (
+        last = self._last_step(alert)
+        newest = {one.threshold_id: one for one in versions}
+        version = newest.get(last.version.threshold_id, last.version)
+        return self._end(alert, version, Kind.REMOVED, Decision("clear", None))
+
+    def _last_step(self, alert: Alert) -> Transition:
+        step: Transition = (
             Transition.objects.for_group(self.block.farm_group_id)
             .filter(alert=alert)
             .select_related("version__threshold__organism", "version__threshold__prey")
             .latest("at", "pk")
         )
-        newest = {one.threshold_id: one for one in versions}
-        version = newest.get(last.version.threshold_id, last.version)
-        return self._end(alert, version, Kind.REMOVED, Decision("clear", None))
+        return step
+
+    def _is_quiet(self, alert: Alert, decision: Decision) -> bool:
+        """Tell whether an old round decided; nobody is told of those.
+
+        Where a changed threshold ends an alert that people were told of, they are
+        told of its end too, however old the rounds.
+        """
+        if decision.decided_by is None:
+            return False
+        if alert.ended_at is not None and self.moment.reason:
+            raised = Transition.objects.for_group(alert.farm_group_id)
+            return raised.filter(alert=alert, kind=Kind.RAISED, quiet=True).exists()
+        return decision.decided_by.day < self.moment.today - NEWS_FOR
 
     def _write(  # noqa: PLR0917 - the columns of one history row
         self,
@@ -191,7 +222,6 @@ class _Judge:
     ) -> Transition:
         row = self._figure(decision)
         decided = decision.decided_by
-        oldest_news = self.moment.today - NEWS_FOR
         transition = Transition.objects.create(
             farm_group_id=self.block.farm_group_id,
             alert=alert,
@@ -205,7 +235,7 @@ class _Judge:
             bags=row.bags_used if row else 0,
             sentence=sentence,
             reason=self.moment.reason,
-            quiet=decided is not None and decided.day < oldest_news,
+            quiet=self._is_quiet(alert, decision),
             at=self.moment.now,
         )
         if not transition.quiet and kind != Kind.KEPT:

@@ -26,6 +26,7 @@ LEASE = timedelta(minutes=5)
 WAITS = tuple(
     timedelta(minutes=minutes) for minutes in (1, 5, 30, 2 * 60, 6 * 60, 24 * 60)
 )
+TRIES = 1 + len(WAITS)
 JITTER = 0.2
 SEND_TASK = "alerts.tasks.send_due_messages"
 
@@ -111,6 +112,9 @@ def send_due(farm_group_id: int, clock: Clock) -> int:
         if (why := _why_not(message)) is not None:
             _finish(message, state=State.SUPPRESSED, trouble=why)
             continue
+        if message.attempts > TRIES:
+            _finish(message, state=State.DEAD, trouble="Each try was broken off.")
+            continue
         try:
             deliver(message, sender=settings.DEFAULT_FROM_EMAIL)
         except PermanentDeliveryError as error:
@@ -140,7 +144,7 @@ def _why_not(message: Message) -> str | None:
 
 
 def _try_later(message: Message, clock: Clock, trouble: str) -> None:
-    if message.attempts > len(WAITS):
+    if message.attempts >= TRIES:
         _finish(message, state=State.DEAD, trouble=trouble)
         return
     wait = WAITS[message.attempts - 1] * (1 + JITTER * (2 * clock.share() - 1))

@@ -5,14 +5,18 @@ from datetime import datetime
 from math import isfinite
 
 from django.core.exceptions import PermissionDenied
-from django.db import IntegrityError, transaction
+from django.db import transaction
 
+from alerts.judging import subject_of
 from alerts.models import DEADBAND, Subscription, Threshold, ThresholdVersion
+from alerts.queries import may_change, may_rule
 from alerts.services.lifecycle import judge_blocks
-from blocks.access import Member, visible_blocks
+from blocks.access import Member
 from blocks.errors import ConflictError, SiteError
 from blocks.models import Block, Farm
 from monitoring.models import Organism
+
+Role = Organism.Role
 
 
 class NotAThresholdError(SiteError):
@@ -20,6 +24,11 @@ class NotAThresholdError(SiteError):
 
     code = "not-a-threshold"
     status = 422
+
+    def __init__(self, sentence: str, *, field: str | None = None) -> None:
+        super().__init__(sentence)
+        # The field of the form that the sentence belongs beside, if to one.
+        self.field = field
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -65,34 +74,56 @@ def checked(values: Values, *, is_ratio: bool) -> dict[str, object]:
     clear = values.clear_level
     if clear is None:
         clear = usual_clear_level(values.level, is_ratio=is_ratio)
-    if not (isfinite(values.level) and isfinite(clear) and values.level >= 0):
-        raise NotAThresholdError("The threshold must be a number, 0 or more.")
+    if not isfinite(values.level) or values.level < 0:
+        raise NotAThresholdError(
+            "The threshold must be a number, 0 or more.", field="level"
+        )
     if is_ratio and not values.level > 0:
         raise NotAThresholdError(
-            "A ratio's threshold must be above 0, or it would never raise."
+            "A ratio's threshold must be above 0, or it would never raise.",
+            field="level",
+        )
+    if not isfinite(clear) or clear < 0:
+        raise NotAThresholdError(
+            "The clear level must be a number above 0.", field="clear_level"
         )
     if is_ratio and clear <= values.level:
         raise NotAThresholdError(
-            "For a ratio the clear level must be above the threshold: the alert ends"
-            " when there are enough predators again."
+            "The clear level must stand for more predators than the threshold: fewer"
+            " prey to one predator.",
+            field="clear_level",
         )
-    if not is_ratio and clear >= values.level > 0:
+    # A threshold of 0 has nothing below it; its usual clear level is 0 as well.
+    if not is_ratio and clear >= values.level and (clear, values.level) != (0, 0):
         raise NotAThresholdError(
             "The clear level must be below the threshold, or the alert would come and"
-            " go with every round."
+            " go with every round.",
+            field="clear_level",
         )
     return asdict(values) | {"clear_level": clear}
 
 
-def _may_change(member: Member, *, farm_id: int | None) -> None:
-    """Let coordinators change all thresholds, growers those of their farms."""
-    if member.is_coordinator:
+def _check_watched(watched: Watched) -> None:
+    """Refuse a ratio that no figure is ever computed for."""
+    if watched.prey is None:
         return
-    if (
-        not member.may_rule
-        or farm_id is None
-        or farm_id not in (member.farm_ids or frozenset())
-    ):
+    if watched.prey == watched.organism:
+        raise NotAThresholdError(
+            "Predator and prey must be two organisms.", field="prey"
+        )
+    wanted = ((watched.organism, Role.PREDATOR, "organism"), (watched.prey, Role.PEST,
+              "prey"))  # fmt: skip
+    for organism, role, field in wanted:
+        if organism.role != role:
+            raise NotAThresholdError(
+                f"The laboratory keeps {organism.name} as {organism.get_role_display()}"
+                f", not as {role.label}; ratios are of predators to pests.",
+                field=field,
+            )
+
+
+def _refuse_unless(allowed: bool) -> None:  # noqa: FBT001 - a question's answer
+    if not allowed:
         raise PermissionDenied("Growers set thresholds of their own farms and blocks.")
 
 
@@ -106,34 +137,24 @@ def set_threshold(
         if watched.block
         else (watched.farm.pk if watched.farm else None)
     )
-    _may_change(member, farm_id=farm_id)
-    if watched.prey is not None and watched.prey == watched.organism:
-        raise NotAThresholdError("Predator and prey must be two organisms.")
+    _refuse_unless(may_rule(member, farm_id=farm_id))
+    _check_watched(watched)
     settled = checked(values, is_ratio=watched.prey is not None)
-    found = Threshold.objects.for_group(member.group_id).filter(
+    # Two people setting the same one at once: the unique constraint lets the first one
+    # in, and the second finds its threshold there.
+    threshold, _ = Threshold.objects.get_or_create(
+        farm_group=member.farm_group,
         farm=watched.farm,
         block=watched.block,
         tissue=watched.tissue,
         organism=watched.organism,
         prey=watched.prey,
+        defaults={"scope": watched.scope},
     )
-    threshold = found.first()
-    if threshold is None:
-        threshold = Threshold.objects.create(
-            farm_group=member.farm_group,
-            scope=watched.scope,
-            farm=watched.farm,
-            block=watched.block,
-            tissue=watched.tissue,
-            organism=watched.organism,
-            prey=watched.prey,
-        )
-    else:
-        newest = newest_version(threshold)
-        if newest is not None and not newest.removed:
-            raise ConflictError(
-                "There is already a threshold for this. Change that one."
-            )
+    _lock(threshold)
+    newest = newest_version(threshold)
+    if newest is not None and not newest.removed:
+        raise ConflictError("There is already a threshold for this. Change that one.")
     return _write(member, threshold, settled, reason=reason, now=now)
 
 
@@ -175,6 +196,7 @@ def _write(
         _blocks_in_reach(threshold),
         now=now,
         reason=f"The threshold was {words} by {member.user}{because}"[:300],
+        only=subject_of(threshold),
     )
     return version
 
@@ -186,13 +208,6 @@ def _blocks_in_reach(threshold: Threshold) -> list[int]:
     elif threshold.farm_id is not None:
         blocks = blocks.filter(farm_id=threshold.farm_id)
     return list(blocks.values_list("pk", flat=True))
-
-
-def farm_of(threshold: Threshold) -> int | None:
-    """Give the farm that a threshold reaches no further than; None for all."""
-    if threshold.block is not None:
-        return threshold.block.farm_id
-    return threshold.farm_id
 
 
 @transaction.atomic
@@ -210,7 +225,7 @@ def change_threshold(
     seen_number: the version that the person looked at; if another came in between,
     nothing is changed.
     """
-    _may_change(member, farm_id=farm_of(threshold))
+    _refuse_unless(may_change(member, threshold))
     _lock(threshold)
     newest = newest_version(threshold)
     if newest is None or newest.number != seen_number:
@@ -218,11 +233,12 @@ def change_threshold(
             "Somebody changed this threshold while you looked at it. Look at it again;"
             " your values were not saved."
         )
+    if newest.removed:
+        raise ConflictError(
+            "This threshold was removed. Set a new one; your values were not saved."
+        )
     settled = checked(values, is_ratio=threshold.is_ratio)
-    try:
-        return _write(member, threshold, settled, reason=reason, now=now)
-    except IntegrityError as error:
-        raise ConflictError("Somebody changed this threshold just now.") from error
+    return _write(member, threshold, settled, reason=reason, now=now)
 
 
 def _lock(threshold: Threshold) -> None:
@@ -236,7 +252,7 @@ def remove_threshold(
     member: Member, threshold: Threshold, *, reason: str, now: datetime
 ) -> None:
     """Let a threshold hold no more; alerts that only it kept standing end."""
-    _may_change(member, farm_id=farm_of(threshold))
+    _refuse_unless(may_change(member, threshold))
     _lock(threshold)
     newest = newest_version(threshold)
     if newest is None or newest.removed:
@@ -258,8 +274,3 @@ def subscribe(member: Member, *, by_email: bool) -> None:
         membership=member.membership,
         defaults={"by_email": by_email},
     )
-
-
-def block_choices(member: Member) -> list[Block]:
-    """List the blocks whose thresholds a member may set; 1 query."""
-    return list(visible_blocks(member))

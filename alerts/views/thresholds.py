@@ -13,10 +13,11 @@ from django.views.decorators.http import (
 )
 
 from alerts import queries
-from alerts.forms import ThresholdForm, ValuesForm, initial_of
+from alerts.forms import RemovalForm, ThresholdForm, ValuesForm, initial_of
+from alerts.models import ThresholdVersion
 from alerts.services import thresholds as services
 from blocks.access import RULERS, Member
-from blocks.errors import ConflictError, SiteError
+from blocks.errors import SiteError
 from blocks.views.doors import for_member
 
 GET_OR_POST = ["GET", "HEAD", "POST"]
@@ -49,19 +50,20 @@ def add_threshold(request: HttpRequest, member: Member) -> HttpResponse:
         )
         values = form.values(is_ratio=given["prey"] is not None)
         try:
-            services.set_threshold(
+            version = services.set_threshold(
                 member, watched, values, reason=given["reason"], now=timezone.now()
             )
         except SiteError as error:
-            form.add_error(None, error.sentence)
+            form.refuse(error)
         else:
             messages.success(request, "Set. Blocks in reach were judged by it at once.")
+            _caution(request, version)
             return redirect("thresholds", member.farm_group.slug)
     return render(
         request,
         "alerts/threshold_form.html",
         {"form": form, "title": "Set a threshold"},
-        status=422 if form.errors else 200,
+        status=form.status,
     )
 
 
@@ -75,10 +77,9 @@ def threshold(
     versions = queries.versions_of(found)
     newest = versions[0]
     form = ValuesForm(request.POST or None, initial=initial_of(newest))
-    status = 200
     if request.method == "POST" and form.is_valid():
         try:
-            services.change_threshold(
+            version = services.change_threshold(
                 member,
                 found,
                 form.values(is_ratio=found.is_ratio),
@@ -86,24 +87,32 @@ def threshold(
                 reason=form.cleaned_data["reason"],
                 now=timezone.now(),
             )
-        except ConflictError as error:
-            form.add_error(None, error.sentence)
-            status = error.status
         except SiteError as error:
-            form.add_error(None, error.sentence)
+            form.refuse(error)
         else:
             messages.success(
                 request, "Changed. Standing alerts were judged by it at once."
             )
+            _caution(request, version)
             return redirect("thresholds", member.farm_group.slug)
-    if form.errors and status == 200:
-        status = 422
     return render(
         request,
         "alerts/threshold.html",
-        {"form": form, "threshold": found, "versions": versions, "newest": newest},
-        status=status,
+        {
+            "form": form,
+            "removal": RemovalForm(auto_id="removal_%s"),
+            "threshold": found,
+            "versions": versions,
+            "newest": newest,
+            "may_change": queries.may_change(member, found) and not newest.removed,
+        },
+        status=form.status,
     )
+
+
+def _caution(request: HttpRequest, version: ThresholdVersion) -> None:
+    for sentence in queries.cautions(version):
+        messages.warning(request, sentence)
 
 
 def _number(text: str) -> int:
@@ -117,8 +126,11 @@ def remove_threshold(
 ) -> HttpResponse:
     """Let a threshold hold no more."""
     found = queries.threshold_for(member, threshold_uuid)
+    form = RemovalForm(request.POST)
+    if not form.is_valid():
+        raise services.NotAThresholdError("A reason has at most 300 plain characters.")
     services.remove_threshold(
-        member, found, reason=request.POST.get("reason", ""), now=timezone.now()
+        member, found, reason=form.cleaned_data["reason"], now=timezone.now()
     )
     messages.success(request, "Removed. Alerts that only it kept standing have ended.")
     return redirect("thresholds", member.farm_group.slug)

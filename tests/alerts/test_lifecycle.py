@@ -1,7 +1,7 @@
 """Alerts follow figures and thresholds, once each."""
 
 from collections.abc import Callable
-from datetime import UTC, date, datetime, timedelta
+from datetime import UTC, datetime, timedelta
 from threading import Barrier, Thread
 
 import pytest
@@ -9,7 +9,7 @@ from django.db import connection, transaction
 
 from alerts.models import Alert, Message, Transition
 from alerts.services import lifecycle
-from alerts.services.sweeps import judge_changes, judge_everything
+from alerts.services.sweeps import judge_everything
 from alerts.services.thresholds import (
     Values,
     Watched,
@@ -17,70 +17,33 @@ from alerts.services.thresholds import (
     newest_version,
     remove_threshold,
     set_threshold,
-    subscribe,
 )
-from blocks.access import Member, member_for
 from blocks.tenancy import stating
 from monitoring.densities.store import compute_changed
 from monitoring.models import DensityChange, Organism
+from tests.alerts.conftest import (
+    DAY,
+    HIGH,
+    LOW,
+    NOW,
+    judge,
+    kinds,
+    let_subscribe,
+    member,
+    publish,
+    set_mite_threshold,
+)
 from tests.builders import World
 from tests.desks import Desk, bag_row, bag_sheet
 
 pytestmark = pytest.mark.django_db(databases=["default", "owner"])
-NOW = datetime(2026, 8, 16, 9, tzinfo=UTC)
-DAY = date(2026, 8, 14)
-
-
-def member(world: World, role: str = "coordinator") -> Member:
-    return member_for(world.people[role], world.slug)
-
-
-def set_mite_threshold(world: World, level: float = 50, **values: object) -> None:
-    with transaction.atomic():
-        who = member(world)
-        mites = Organism.objects.get(code="rust_mites")
-        set_threshold(
-            who,
-            Watched(tissue="leaf", organism=mites),
-            Values(level=level, **values),
-            reason="",
-            now=NOW,
-        )
-
-
-def publish(world: World, mites: list[int], *, on: date = DAY, block: str = "Block 0",
-            predators: int = 0) -> None:  # fmt: skip
-    desk = Desk(world)
-    rows = [
-        bag_row(bag=i, block=block, collected_on=on, washed_on="", rust_mites=count,
-                predatory_mites=predators)
-        for i, count in enumerate(mites)
-    ]  # fmt: skip
-    sheet = desk.upload(bag_sheet(*rows))
-    assert desk.codes(sheet) == []
-    desk.publish(sheet)
-    compute_changed(world.group.pk)
-
-
-def judge(world: World, *, now: datetime = NOW) -> int:
-    return judge_changes(world.group.pk, now=now)
-
-
-def kinds(world: World) -> list[str]:
-    with stating(world.group.pk):
-        return list(Transition.objects.order_by("pk").values_list("kind", flat=True))
-
-
-HIGH = [400, 350, 500, 280, 610, 330]
-LOW = [0, 1, 0, 2, 1, 0]
 
 
 def test_an_alert_is_raised_with_the_right_numbers_and_one_message(
     world: World,
 ) -> None:
     set_mite_threshold(world)
-    with transaction.atomic():
-        subscribe(member(world, "consultant"), by_email=True)
+    let_subscribe(world, "consultant")
     publish(world, HIGH)
     assert judge(world) == 1
     with stating(world.group.pk):
@@ -200,8 +163,7 @@ def test_alerts_end_with_the_season(world: World) -> None:
 
 def test_old_rounds_change_states_and_send_nothing(world: World) -> None:
     set_mite_threshold(world)
-    with transaction.atomic():
-        subscribe(member(world, "consultant"), by_email=True)
+    let_subscribe(world, "consultant")
     publish(world, HIGH)
     judge(world, now=NOW + timedelta(days=30))
     with stating(world.group.pk):
@@ -233,8 +195,7 @@ def test_a_worker_killed_in_the_middle_loses_and_doubles_nothing(
     world: World, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     set_mite_threshold(world)
-    with transaction.atomic():
-        subscribe(member(world, "consultant"), by_email=True)
+    let_subscribe(world, "consultant")
     publish(world, HIGH)
 
     def die(*_: object) -> None:
