@@ -11,6 +11,8 @@ PANEL_PX = 210
 # Where the bags give no upper limit the bar ends at this many medians, and says so.
 NO_LIMIT_BAR = 10.0
 GAP = 0.07
+# Bars are drawn up to so many times the panel's highest median.
+BEYOND_MEDIANS = 3.0
 A_DAY = timedelta(days=1)
 AROUND_ONE_ROUND = timedelta(days=14)
 # Rounds further apart belong to two seasons: nothing is known of the time between.
@@ -53,7 +55,7 @@ def season_figure(panels: Sequence[Panel]) -> dict[str, Any]:
         layout[f"yaxis{suffix}"] = {
             "title": {"text": f"{panel.title}<br>{panel.unit}"},
             "domain": [max(top - height, 0), top],
-            "rangemode": "tozero",
+            "range": [0, _top_of(panel)],
             "anchor": "x",
             "hoverformat": ".2g",
         }
@@ -65,6 +67,20 @@ def season_figure(panels: Sequence[Panel]) -> dict[str, Any]:
             layout["annotations"].append(_line_label(level, label, f"y{suffix}"))
     layout["annotations"] += _stages(panels)
     return {"data": data, "layout": layout}
+
+
+def _top_of(panel: Panel) -> float:
+    """End a panel where its points are plain to see.
+
+    One round of few bags can have an interval a thousand times the others'; its bar
+    goes on beyond the panel, and its figures stand in the hover text and the table.
+    """
+    medians = [point.median for point in panel.points if point.median is not None]
+    highest = max(medians, default=0.0)
+    ends = [point.high for point in panel.points if point.high is not None]
+    reach = min(max([*ends, highest]), BEYOND_MEDIANS * highest)
+    levels = [level for level, _ in panel.thresholds]
+    return 1.08 * max([reach, *levels]) or 1.0
 
 
 def _layout(panels: Sequence[Panel]) -> dict[str, Any]:

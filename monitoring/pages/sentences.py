@@ -5,7 +5,15 @@ from collections.abc import Iterable, Sequence
 from monitoring.estimation import StoredPosterior
 from monitoring.models import Density, Organism, Ratio
 from monitoring.thresholds import ThresholdInForce
-from monitoring.words import bags, day, figure, in_hundred, interval, prey_per_predator
+from monitoring.words import (
+    bags,
+    day,
+    figure,
+    in_hundred,
+    interval,
+    prey_per_predator,
+    sentence_case,
+)
 
 # An upper end this many times the median is called weak.
 WEAK = 10
@@ -81,9 +89,8 @@ def _against_threshold(
     chance = chance_above(density, threshold.level)
     if chance is None:
         return []
-    words = in_hundred(chance)
     return [
-        f"{words[0].upper()}{words[1:]} that this is above your"
+        f"{sentence_case(in_hundred(chance))} that this is above your"
         f" {figure(threshold.level)}."
     ]
 
@@ -95,8 +102,9 @@ def _ratio_words(ratio: Ratio) -> str:
     if ratio.reason:
         return f"No {predators} were found against the {prey}."
     return (
-        f"One of the {predators} to {prey_per_predator(ratio.median)} {prey}"
-        f" ({prey_per_predator(ratio.high)} to {prey_per_predator(ratio.low)})."
+        f"{sentence_case(predators)} to {prey}: one to"
+        f" {prey_per_predator(ratio.median)} ({prey_per_predator(ratio.high)} to"
+        f" {prey_per_predator(ratio.low)})."
     )
 
 

@@ -13,6 +13,7 @@ register = template.Library()
 register.filter("figure", words.figure)
 register.filter("in_hundred", words.in_hundred)
 register.filter("prey_per_predator", words.prey_per_predator)
+register.filter("several", words.several)
 
 
 @register.simple_tag

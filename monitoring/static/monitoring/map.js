@@ -38,8 +38,6 @@ function style() {
     layers: [
       { id: "ground", type: "background", paint: { "background-color": colour("wash") } },
       { id: "fill", type: "fill", source: "blocks", "source-layer": "blocks", paint: { "fill-color": fill } },
-      { id: "doubt", type: "fill", source: "blocks", "source-layer": "blocks",
-        paint: { "fill-pattern": "hatch", "fill-opacity": ["case", ["boolean", state("doubtful"), false], 0.9, 0] } },
       { id: "edge", type: "line", source: "blocks", "source-layer": "blocks",
         paint: { "line-color": colour("ink"), "line-width": 1.2 } },
     ],
@@ -55,8 +53,16 @@ const map = new MapView({
   dragRotate: false,
 });
 map.addControl(new NavigationControl({ showCompass: false }));
-map.on("styleimagemissing", (event) => {
-  if (event.id === "hatch" && !map.hasImage("hatch")) map.addImage("hatch", hatch());
+// The hatching is a picture, which must be there before the layer that uses it.
+map.on("style.load", () => {
+  map.addImage("hatch", hatch());
+  map.addLayer({
+    id: "doubt", type: "fill", source: "blocks", "source-layer": "blocks",
+    paint: {
+      "fill-pattern": "hatch",
+      "fill-opacity": ["case", ["boolean", state("doubtful"), false], 0.9, 0],
+    },
+  }, "edge");
 });
 
 let labels = new Map();
