@@ -7,7 +7,7 @@ from whitenoise.storage import CompressedManifestStaticFilesStorage
 UNHASHED = ("vendor/", "django_htmx/")
 
 
-class VendorAwareStorage(CompressedManifestStaticFilesStorage):
+class VendorAwareStorage(CompressedManifestStaticFilesStorage):  # type: ignore[misc]  # whitenoise has no types
     """Leave vendored files unhashed: their modules find each other by plain name.
 
     Each vendored folder carries its version in its name, so it can be cached as
@@ -23,5 +23,5 @@ class VendorAwareStorage(CompressedManifestStaticFilesStorage):
         """Give a vendored file its own name, any other its hashed one."""
         if name.startswith(UNHASHED):
             return name
-        hashed = super().hashed_name(name, content, filename)  # type: ignore[no-untyped-call]  # the library has no types
+        hashed = super().hashed_name(name, content, filename)
         return str(hashed)

@@ -68,6 +68,8 @@ def checks_with_services(places: Places, for_pytest: Sequence[str]) -> list[Chec
         name="tests",
         command=[
             *(places.python, "-m", "pytest", "-o", f"cache_dir={cache}"),
+            # Hypothesis' own profile for gates: the same examples each time, none kept.
+            "--hypothesis-profile=ci",
             *(for_pytest or ("-n", TEST_PROCESSES)),
         ],
     )
