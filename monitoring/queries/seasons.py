@@ -90,16 +90,18 @@ def latest_densities(
     tissue: str,
     on: date,
 ) -> dict[int, Density]:
-    """Give each block's newest density on or before a date; 1 query.
+    """Give each block's newest density on or before a date; 2 queries.
 
     Each block's rounds are walked from the newest back, along their index, so old
     seasons cost nothing.
     """
-    current = Density.objects.for_group(farm_group_id).filter(
-        is_current=True, stratum="", organism_id=organism_id, tissue=tissue
-    )
     newest = (
-        current.filter(
+        Density.objects.for_group(farm_group_id)
+        .filter(
+            is_current=True,
+            stratum="",
+            organism_id=organism_id,
+            tissue=tissue,
             round__farm_group_id=farm_group_id,
             round__block_id=OuterRef("pk"),
             round__collected_on__lte=on,
@@ -107,13 +109,18 @@ def latest_densities(
         .order_by("-round__collected_on")
         .values("pk")[:1]
     )
-    wanted = (
+    found = (
         Block.objects.for_group(farm_group_id)
         .filter(pk__in=list(blocks))
-        .annotate(newest=Subquery(newest))
-        .values("newest")
+        .values_list(Subquery(newest), flat=True)
     )
-    rows = current.filter(pk__in=wanted).select_related("round")
+    rows = (
+        Density.objects.for_group(farm_group_id)
+        # As a list: the planner would rather read all seasons than a subquery's keys.
+        .filter(pk__in=[pk for pk in found if pk is not None])
+        .select_related("round")
+        .defer("used")
+    )
     return {row.round.block_id: row for row in rows}
 
 
