@@ -13,6 +13,7 @@ def arguments() -> tuple[argparse.Namespace, list[str]]:
     """Read the command line; what is not known here is pytest's."""
     parser = argparse.ArgumentParser(
         prog="deploy/check",
+        allow_abbrev=False,
         description=(
             "Check the code and run all tests on services of their own, apart from"
             " anything that deploy/start runs. Arguments that are not listed here go"
