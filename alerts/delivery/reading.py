@@ -2,7 +2,7 @@
 
 from collections.abc import Set as AbstractSet
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import UTC, datetime
 from email import policy
 from email.message import EmailMessage
 from email.parser import BytesParser
@@ -38,10 +38,18 @@ def mail_of(folder: str, message_ids: AbstractSet[str]) -> list[Letter]:
 
 def _letter(parsed: EmailMessage) -> Letter:
     body = parsed.get_body(("plain",))
-    date = parsed["Date"]
     return Letter(
         subject=str(parsed["Subject"] or ""),
         to=str(parsed["To"] or ""),
-        sent_at=parsedate_to_datetime(str(date)) if date else None,
+        sent_at=_moment(str(parsed["Date"] or "")),
         text=str(body.get_content()) if body is not None else "",
     )
+
+
+def _moment(written: str) -> datetime | None:
+    """Read a Date header; -0000 says that the time is in UTC (RFC 5322, 3.3)."""
+    try:
+        moment = parsedate_to_datetime(written)
+    except ValueError:
+        return None
+    return moment if moment.tzinfo else moment.replace(tzinfo=UTC)

@@ -130,6 +130,6 @@ def edit_block(
     return render(
         request,
         "blocks/edit_block.html",
-        {"form": form, "block": block},
+        {"form": form, "shown_block": block},
         status=422 if form.errors else 200,
     )

@@ -1,5 +1,6 @@
 """Mail into a folder is written whole, in the form that mail programs read."""
 
+from datetime import UTC, datetime
 from email import policy
 from email.parser import BytesParser
 from pathlib import Path
@@ -8,6 +9,7 @@ from typing import Any
 from django.core.mail import EmailMultiAlternatives
 
 from alerts.delivery.folder import FolderBackend
+from alerts.delivery.reading import mail_of
 
 
 def test_a_message_comes_back_as_it_was_sent(tmp_path: Path, settings: Any) -> None:
@@ -31,3 +33,23 @@ def test_a_message_comes_back_as_it_was_sent(tmp_path: Path, settings: Any) -> N
     text, html = read.iter_parts()
     assert text.get_content().startswith("From the count of today")
     assert html.get_content_type() == "text/html"
+
+
+def test_the_folders_page_tells_when_a_message_was_sent(
+    tmp_path: Path, settings: Any
+) -> None:
+    settings.EMAIL_FILE_PATH = str(tmp_path / "mail")
+    message = EmailMultiAlternatives(
+        "Rust mites",
+        "Text",
+        "alerts@example.org",
+        ["consultant@example.org"],
+        headers={
+            "Message-ID": "<2@example.org>",
+            # Django writes -0000, which RFC 5322 (3.3) gives as UTC without a place.
+            "Date": "Sat, 21 Nov 2026 12:34:56 -0000",
+        },
+    )
+    FolderBackend().send_messages([message])
+    [letter] = mail_of(str(tmp_path / "mail"), {"<2@example.org>"})
+    assert letter.sent_at == datetime(2026, 11, 21, 12, 34, 56, tzinfo=UTC)
