@@ -1,0 +1,100 @@
+"""Every address of a farm group, with what it needs and who may open it.
+
+An address that is missing here fails the tests beside this file.
+"""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any
+
+from tests.tenancy.full_world import FullWorld
+
+EVERYONE = frozenset({"coordinator", "lab", "consultant", "grower"})
+COUNTERS = frozenset({"coordinator", "lab"})
+RULERS = frozenset({"coordinator", "grower"})
+COORDINATOR = frozenset({"coordinator"})
+Arguments = Callable[[FullWorld], dict[str, Any]]
+
+
+def _nothing(_: FullWorld) -> dict[str, Any]:
+    return {}
+
+
+def _bag_template(_: FullWorld) -> dict[str, Any]:
+    return {"layout": "bags", "kind": "csv"}
+
+
+@dataclass(frozen=True)
+class Address:
+    """Who may open it, by which method it acts, and what its URL names."""
+
+    roles: frozenset[str]
+    arguments: Arguments = _nothing
+    acts: bool = False
+
+
+def _uuid(kind: str, name: str) -> Arguments:
+    return lambda world: {f"{name}_uuid": getattr(world, kind).uuid}
+
+
+def _row(world: FullWorld) -> dict[str, Any]:
+    return {"sheet_uuid": world.sheet.uuid, "number": 2}
+
+
+def _tile(world: FullWorld) -> dict[str, Any]:
+    return {"on": "2026-08-20", "z": 0, "x": 0, "y": 0}
+
+
+SHEET = _uuid("sheet", "sheet")
+IMPORT = _uuid("boundary_import", "import")
+ADDRESSES: dict[str, Address] = {
+    "group": Address(EVERYONE),
+    "group-map-data": Address(EVERYONE),
+    "tile": Address(EVERYONE, _tile),
+    "block": Address(EVERYONE, _uuid("block", "block")),
+    "round": Address(EVERYONE, _uuid("round", "round")),
+    "density": Address(EVERYONE, _uuid("density", "density")),
+    "ratio": Address(EVERYONE, _uuid("ratio", "ratio")),
+    "people": Address(COORDINATOR),
+    "end-membership": Address(
+        COORDINATOR, _uuid("membership", "membership"), acts=True
+    ),
+    "import-blocks": Address(COORDINATOR),
+    "boundary-import": Address(COORDINATOR, IMPORT),
+    "answer-import": Address(COORDINATOR, IMPORT, acts=True),
+    "publish-import": Address(COORDINATOR, IMPORT, acts=True),
+    "discard-import": Address(COORDINATOR, IMPORT, acts=True),
+    "edit-block": Address(COORDINATOR, _uuid("block", "block")),
+    "laboratory": Address(COUNTERS),
+    "add-organism": Address(COORDINATOR),
+    "change-organism": Address(COORDINATOR, _uuid("organism", "organism")),
+    "add-dish": Address(COORDINATOR),
+    "dish": Address(COUNTERS, _uuid("dish", "dish")),
+    "make-dish-usual": Address(COORDINATOR, _uuid("dish", "dish"), acts=True),
+    "state-recovery": Address(COORDINATOR),
+    "canopy-weights": Address(COORDINATOR),
+    "symptom-scale": Address(COORDINATOR),
+    "sheets": Address(COUNTERS),
+    "sheet-layouts": Address(COUNTERS),
+    "sheet-template": Address(COUNTERS, _bag_template),
+    "sheet": Address(COUNTERS, SHEET),
+    "answer-sheet": Address(COUNTERS, SHEET, acts=True),
+    "correct-row": Address(COUNTERS, _row, acts=True),
+    "leave-out-faulty": Address(COUNTERS, SHEET, acts=True),
+    "publish-sheet": Address(COUNTERS, SHEET, acts=True),
+    "discard-sheet": Address(COUNTERS, SHEET, acts=True),
+    "sheet-original": Address(COUNTERS, SHEET),
+    "sheet-annotated": Address(COUNTERS, SHEET),
+    "sheet-findings": Address(COUNTERS, SHEET),
+    "thresholds": Address(EVERYONE),
+    "add-threshold": Address(RULERS),
+    "threshold": Address(EVERYONE, _uuid("threshold", "threshold")),
+    "remove-threshold": Address(RULERS, _uuid("threshold", "threshold"), acts=True),
+    "alerts": Address(EVERYONE),
+    "subscription": Address(EVERYONE, acts=True),
+    "alert": Address(EVERYONE, _uuid("alert", "alert")),
+    "messages": Address(COORDINATOR),
+    "mail": Address(EVERYONE),
+}
+# Addresses outside any farm group; allauth's own are tested by allauth.
+OUTSIDE = frozenset({"home", "healthz", "readyz"})

@@ -1,0 +1,102 @@
+"""A farm group with one of everything, under a canary name."""
+
+from dataclasses import dataclass
+from datetime import UTC, date, datetime
+from typing import Any
+
+from django.db import transaction
+
+from alerts.models import Alert, Threshold
+from alerts.services.sweeps import judge_changes
+from alerts.services.thresholds import Values, Watched, set_threshold, subscribe
+from blocks.access import Member, member_for
+from blocks.models import Block, BoundaryImport, Membership
+from blocks.services import boundaries
+from blocks.tenancy import stating
+from monitoring.densities.store import compute_changed
+from monitoring.models import Density, Dish, Organism, Ratio, Round, Sheet
+from tests.builders import World
+from tests.desks import Desk, bag_row, bag_sheet
+
+NOW = datetime(2026, 8, 16, 9, tzinfo=UTC)
+SHAPE = (
+    b'{"type":"Feature","properties":{"name":"Shape"},"geometry":{"type":"Polygon",'
+    b'"coordinates":[[[10.1,45.1],[10.102,45.1],[10.102,45.102],[10.1,45.1]]]}}'
+)
+
+
+@dataclass
+class FullWorld:
+    """One object of each kind, all of the world's first block."""
+
+    world: World
+    block: Block
+    round: Round
+    density: Density
+    ratio: Ratio
+    membership: Membership
+    boundary_import: BoundaryImport
+    organism: Organism
+    dish: Dish
+    sheet: Sheet
+    threshold: Threshold
+    alert: Alert
+
+
+def _member(world: World, role: str) -> Member:
+    return member_for(world.people[role], world.slug)
+
+
+def fill(world: World) -> FullWorld:
+    """Count, judge and import in a world, and give what came of it."""
+    _set_threshold(world)
+    desk = Desk(world)
+    rows = [
+        bag_row(bag=i, block=world.block.name, rust_mites=300 + i, predatory_mites=1,
+                note=f"{world.group.name} note", washed_on="")
+        for i in range(6)
+    ]  # fmt: skip
+    sheet = desk.publish(desk.upload(bag_sheet(*rows), f"{world.group.name}.csv"))
+    assert sheet.state == Sheet.State.PUBLISHED, desk.findings(sheet)
+    compute_changed(world.group.pk)
+    judge_changes(world.group.pk, now=NOW)
+    with transaction.atomic():
+        begun = boundaries.receive(
+            _member(world, "coordinator"),
+            file_name=f"{world.group.name}.geojson",
+            chunks=[SHAPE],
+            farm=world.farms[0],
+            valid_from=date(2026, 1, 1),
+        )
+    with stating(world.group.pk):
+        return _gather(world, sheet, begun)
+
+
+def _set_threshold(world: World) -> None:
+    with transaction.atomic():
+        member = _member(world, "coordinator")
+        subscribe(_member(world, "consultant"), by_email=True)
+        mites = Organism.objects.get(farm_group=world.group, code="rust_mites")
+        set_threshold(
+            member,
+            Watched(tissue="leaf", organism=mites),
+            Values(level=50),
+            reason=f"{world.group.name} reason",
+            now=NOW,
+        )
+
+
+def _gather(world: World, sheet: Sheet, begun: BoundaryImport) -> FullWorld:
+    first: dict[str, Any] = {
+        "round": Round.objects.get(),
+        "density": Density.objects.get(organism__code="rust_mites", is_current=True),
+        "ratio": Ratio.objects.get(is_current=True),
+        "membership": Membership.objects.get(role="grower"),
+        "organism": Organism.objects.get(code="thrips"),
+        "dish": Dish.objects.get(),
+        "threshold": Threshold.objects.get(),
+        "alert": Alert.objects.get(),
+    }
+    return FullWorld(
+        world=world, block=world.block, sheet=sheet, boundary_import=begun, **first
+    )
