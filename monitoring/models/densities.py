@@ -78,6 +78,9 @@ class Density(Figure):
                 name="monitoring_density_one_current",
             ),
         ]
+        indexes = [
+            models.Index(fields=["farm_group", "id"], name="monitoring_density_newest")
+        ]
 
     def __str__(self) -> str:
         return f"density {self.pk}"

@@ -17,8 +17,10 @@ from blocks.models import Farm
 from blocks.views.doors import for_member
 from monitoring.models import Organism, Tissue
 from monitoring.pages import group_page
-from monitoring.queries import maps, seasons, under_way
+from monitoring.queries import maps, seasons
+from monitoring.queries.under_way import freshness_of
 from monitoring.thresholds import standing_alerts, thresholds_in_force
+from monitoring.views.asking import is_seen
 
 DAYS_OFFERED = 120
 
@@ -98,7 +100,6 @@ def _shown(request: HttpRequest, member: Member) -> dict[str, Any]:
         "orders": _orders(chosen),
         "legend": group_page.legend(lines, tissue),
         "alerts": alerts,
-        "under_way": under_way.anything(member.group_id),
     }
 
 
@@ -123,7 +124,10 @@ def _orders(chosen: Chosen) -> list[dict[str, Any]]:
 @for_member()
 def group(request: HttpRequest, member: Member) -> HttpResponse:
     """Show the blocks as a list and on a map, for an organism and a day."""
-    shown = _shown(request, member)
+    freshness = freshness_of(member.group_id)
+    if is_seen(request, freshness):
+        return HttpResponse(status=204)
+    shown = _shown(request, member) | {"freshness": freshness}
     if request.headers.get("HX-Request"):
         return render(request, "monitoring/partials/block_list.html", shown)
     keys = [line.block.pk for line in shown["lines"]]

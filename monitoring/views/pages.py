@@ -12,13 +12,15 @@ from django.views.decorators.http import require_safe
 from blocks.access import Member, block_for
 from blocks.views.doors import for_member
 from monitoring.pages.block_page import tissue_part
-from monitoring.queries import maps, seasons, under_way
+from monitoring.queries import maps, seasons
 from monitoring.queries.rounds import (
     bags_of_round,
     densities_of_round,
     ratios_of_round,
 )
+from monitoring.queries.under_way import freshness_of
 from monitoring.thresholds import standing_alerts, thresholds_in_force
+from monitoring.views.asking import is_seen
 
 
 def _today(member: Member) -> date:
@@ -30,6 +32,9 @@ def _today(member: Member) -> date:
 def block(request: HttpRequest, member: Member, *, block_uuid: UUID) -> HttpResponse:
     """Show a block: the sentence, the chart, the rounds, and its bags on a map."""
     found = block_for(member, block_uuid)
+    freshness = freshness_of(member.group_id)
+    if is_seen(request, freshness):
+        return HttpResponse(status=204)
     season = seasons.season_of_block(found)
     thresholds = [
         one for one in thresholds_in_force(member.group_id, [found.pk]) if one.in_season
@@ -42,7 +47,7 @@ def block(request: HttpRequest, member: Member, *, block_uuid: UUID) -> HttpResp
         "boundary": maps.boundary_of(found, on=_today(member)),
         "alerts": standing_alerts(member.group_id, [found.pk]),
         "rounds": season.rounds,
-        "under_way": under_way.anything(member.group_id),
+        "freshness": freshness,
     }
     if request.headers.get("HX-Request"):
         return render(request, "monitoring/partials/block_figures.html", shown)

@@ -3,6 +3,7 @@
 import json
 import re
 from datetime import date
+from html import unescape
 from typing import Any
 
 import pytest
@@ -51,7 +52,7 @@ def test_the_sentence_gives_density_chance_predators_and_ratio(season: Season) -
     )
     assert "Predatory mites about " in sentence
     assert (
-        f"One of the predatory mites to {prey_per_predator(ratio.median)} rust mites"
+        f"Predatory mites to rust mites: one to {prey_per_predator(ratio.median)}"
         in sentence
     )
 
@@ -141,22 +142,41 @@ def test_bags_with_a_place_are_points_on_the_map(season: Season) -> None:
     ]
 
 
-def test_an_open_page_asks_again_only_while_something_is_due(season: Season) -> None:
+SOON, SLOWLY = 'hx-trigger="every 2s"', 'hx-trigger="every 10s"'
+
+
+def _asked_again(season: Season, text: str) -> Any:
+    """Ask as htmx does for an open page."""
+    found = re.search(r'hx-get="([^"]+)"', text)
+    assert found is not None
+    return season.world.client("consultant").get(
+        unescape(found[1]), headers={"HX-Request": "true"}
+    )
+
+
+@pytest.mark.parametrize(
+    ("page", "part"), [("block", "block-figures"), ("group", "block-list")]
+)
+def test_an_open_page_changes_only_when_there_is_something_new(
+    season: Season, page: str, part: str
+) -> None:
     world = season.world
-    asks = 'hx-trigger="every 2s"'
-    assert asks not in season.text("block")
-    assert asks not in season.text("group")
+    text = season.text(page)
+    assert SLOWLY in text
+    assert _asked_again(season, text).status_code == 204
     with stating(world.group.pk):
         round_id = _newest(world).round_id
         RoundChange.objects.create(farm_group=world.group, round_id=round_id)
-    assert asks in season.text("block")
-    assert asks in season.text("group")
-    part = world.client("grower").get(
-        world.url(season.path()["block"]), headers={"HX-Request": "true"}
-    )
-    text = part.content.decode()
-    assert text.lstrip().startswith('<div id="block-figures"')
+    started = _asked_again(season, text)
+    text = started.content.decode()
+    assert text.lstrip().startswith(f'<div id="{part}"')
     assert "<html" not in text
+    assert SOON in text
+    assert _asked_again(season, text).status_code == 204
+    settle(world)
+    done = _asked_again(season, text).content.decode()
+    assert SLOWLY in done
+    assert _asked_again(season, done).status_code == 204
 
 
 def test_a_sheet_under_way_keeps_the_page_asking(season: Season) -> None:
@@ -164,16 +184,17 @@ def test_a_sheet_under_way_keeps_the_page_asking(season: Season) -> None:
     desk = Desk(world)
     row = bag_row(bag="new", collected_on="2026-08-20", washed_on="2026-08-21")
     sheet = desk.upload(bag_sheet(row))
-    assert 'hx-trigger="every 2s"' not in season.text("block")
+    assert SLOWLY in season.text("block")
     with stating(world.group.pk):
         sheet.state = sheet.State.PUBLISHING
         sheet.save()
-    assert 'hx-trigger="every 2s"' in season.text("block")
+    open_page = season.text("block")
+    assert SOON in open_page
     with stating(world.group.pk):
         sheet.state = sheet.State.CHECKED
         sheet.save()
     desk.publish(sheet)
     settle(world)
-    text = season.text("block")
+    text = " ".join(_asked_again(season, open_page).content.decode().split())
     assert _json(text, "figure-leaf")["data"][0]["x"][-1] == "2026-08-20"
     assert _newest(world).round.collected_on == date(2026, 8, 20)
