@@ -49,7 +49,7 @@ class Working:
     k: float | None
     k_standard_error: float | None
     k_by_moments: float | None
-    plain_mean: float
+    mean_of_bags: float | None
     same_exposure: bool
     stale: bool
 
@@ -84,11 +84,22 @@ def working_of(density: Density) -> Working:
         k=finite_or_none(fit.k) if fit else None,
         k_standard_error=finite_or_none(fit.k_standard_error) if fit else None,
         k_by_moments=_moments(counted),
-        plain_mean=sum(bag.animals for bag in counted) / max(len(counted), 1),
+        mean_of_bags=_mean_of_bags(counted, value),
         same_exposure=len({(bag.proportion_counted, bag.units) for bag in counted})
         == 1,
         stale=not density.is_current,
     )
+
+
+def _mean_of_bags(
+    counted: list[BagCount], recovery: float | BetaRecovery
+) -> float | None:
+    """Give every bag the same weight, however much of its dish was counted."""
+    if not counted:
+        return None
+    washed_off = [bag.animals / (bag.proportion_counted * bag.units) for bag in counted]
+    share = recovery.mean if isinstance(recovery, BetaRecovery) else recovery
+    return sum(washed_off) / len(washed_off) / share
 
 
 def _recovery(used: dict[str, float | None]) -> float | BetaRecovery:

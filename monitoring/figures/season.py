@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import date, timedelta
+from statistics import median
 from typing import Any
 
 from monitoring.figures.tones import Tone
@@ -11,7 +12,7 @@ PANEL_PX = 210
 # Where the bags give no upper limit the bar ends at this many medians, and says so.
 NO_LIMIT_BAR = 10.0
 GAP = 0.07
-# Bars are drawn up to so many times the panel's highest median.
+# Bars are drawn up to so many times the highest median, or the usual upper end.
 BEYOND_MEDIANS = 3.0
 A_DAY = timedelta(days=1)
 AROUND_ONE_ROUND = timedelta(days=14)
@@ -78,7 +79,9 @@ def _top_of(panel: Panel) -> float:
     medians = [point.median for point in panel.points if point.median is not None]
     highest = max(medians, default=0.0)
     ends = [point.high for point in panel.points if point.high is not None]
-    reach = min(max([*ends, highest]), BEYOND_MEDIANS * highest)
+    # Where nothing was found the ends are the figures: the usual one stays in sight.
+    usual_end = median(ends) if ends else 0.0
+    reach = min(max([*ends, highest]), BEYOND_MEDIANS * max(highest, usual_end))
     levels = [level for level, _ in panel.thresholds]
     return 1.08 * max([reach, *levels]) or 1.0
 

@@ -81,6 +81,28 @@ def test_the_line_breaks_over_winter() -> None:
     go.Figure(season_figure([_panel(old, _point(1))]))
 
 
+def _top(*points: Point, **fields: Any) -> float:
+    layout = season_figure([_panel(*points, **fields)])["layout"]
+    bottom, top = layout["yaxis"]["range"]
+    assert bottom == 0
+    return float(top)
+
+
+def test_one_interval_without_measure_does_not_flatten_the_panel() -> None:
+    usual = [_point(1, 2.0, 4.0), _point(4, 3.0, 6.0), _point(8, 1.0, 3.0)]
+    assert 6.0 < _top(*usual) < 7.0
+    assert 9.0 < _top(*usual, _point(12, 1.0, 3000.0)) < 20.0
+
+
+def test_upper_limits_stay_in_sight_where_nothing_was_found() -> None:
+    """The median of an empty sample lies far below its upper end."""
+    assert _top(_point(1, 0.01, 3.0), _point(8, 0.01, 2.0)) > 3.0
+
+
+def test_a_threshold_far_above_is_in_sight() -> None:
+    assert _top(_point(1, 2.0, 4.0), thresholds=[(150.0, "threshold 150")]) > 150
+
+
 def test_a_threshold_is_a_labelled_line_in_its_own_panel() -> None:
     layout = season_figure(
         [_panel(_point(1)), _panel(_point(1), thresholds=[(150.0, "threshold 150")])]
