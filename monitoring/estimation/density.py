@@ -157,10 +157,13 @@ def _check_method(asked: Asked) -> None:
 def _estimates(bags: Bags, asked: Asked) -> list[DensityEstimate]:
     recoveries = np.array([mean_of(recovery) for recovery in asked.recoveries])
     limits = np.array(asked.upper_limits, dtype=np.float64)
-    washed_off, k_medians = _washed_off(bags, asked, limits * recoveries)
+    highest = np.array([_highest(recovery) for recovery in asked.recoveries])
+    washed_off, k_medians = _washed_off(bags, asked, limits * highest)
     posteriors = [
-        divide_by_recovery(of_round, recovery)
-        for of_round, recovery in zip(washed_off, asked.recoveries, strict=True)
+        divide_by_recovery(*of_round)
+        for of_round in zip(
+            washed_off, asked.recoveries, asked.upper_limits, strict=True
+        )
     ]
     lows, medians, highs = _ends(posteriors, asked.confidences, limits)
     seen = bags.sums(bags.counts)
@@ -217,6 +220,11 @@ def _ends(
         np.exp(grids.log_quantiles(at)) for at in (tails, 0.5, 1 - tails)
     )
     return lows.tolist(), medians.tolist(), upper_ends(grids, highs, limits).tolist()
+
+
+def _highest(recovery: float | BetaRecovery) -> float:
+    """Give the largest recovery that can be: what is washed off ends there."""
+    return 1.0 if isinstance(recovery, BetaRecovery) else float(recovery)
 
 
 def mean_of(recovery: float | BetaRecovery) -> float:

@@ -64,14 +64,15 @@ class GridPosterior:
 
 
 def divide_by_recovery(
-    washed_off: GridPosterior, recovery: float | BetaRecovery
+    washed_off: GridPosterior, recovery: float | BetaRecovery, upper_limit: float
 ) -> GridPosterior:
     """Turn what is washed off into what was there: F(t) = E[F_m(t r)].
 
     washed_off: distribution of animals that one wash brings off.
     recovery: a number in (0, 1], or a beta, averaged over its normal deviates.
+    upper_limit: where the prior of what was there ends.
 
-    Raises nothing: both were checked when they were made.
+    Raises nothing: all were checked when they were made.
     Source: change of variable m = mu r with r independent of the counts.
     """
     if not isinstance(recovery, BetaRecovery):
@@ -79,6 +80,7 @@ def divide_by_recovery(
         return GridPosterior(shifted, washed_off.cumulative)
     log_nodes, weights = recovery_nodes(recovery, _spacing(washed_off, recovery))
     log_values = washed_off.log_values - log(recovery.mean)
+    np.minimum(log_values, log(upper_limit), out=log_values)
     spread = washed_off.probability_below(log_nodes[:, None] + log_values)
     cumulative = weights @ spread
     # What a small recovery would lift over the prior's end is not believed.

@@ -2,7 +2,8 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from math import sqrt
+from functools import reduce
+from math import log, sqrt
 
 import numpy as np
 from scipy import stats
@@ -24,8 +25,9 @@ from monitoring.estimation.validation import (
     whole_counts,
 )
 
-ATOMS = 601
-DEVIATE_REACH = 5.0
+# Steps of the normal deviate in which posteriors are added up.
+NODES, DEVIATE_REACH = 301, 6.0
+TINY = 1e-300
 # Shares of leaves are stated with a few decimals.
 SUM_SLACK = 1e-6
 
@@ -43,7 +45,7 @@ def combine_strata(
     Raises EstimationError if a precondition fails. `k_median` is that of the stratum
     with the most bags: strata have no k in common.
     Source: Cochran 1977, Sampling Techniques, ch. 5 (stratified mean), with posteriors
-    in place of means; convolution by atoms of the quantile functions.
+    in place of means; convolution by the trapezoid rule over normal deviates.
     """
     shares = numbers("weights", weights)
     if not densities or shares.size != len(densities):
@@ -59,7 +61,7 @@ def combine_strata(
         if share > 0
     ]
     washed_off = _sum_of(used)
-    posterior = divide_by_recovery(washed_off, first.recovery)
+    posterior = divide_by_recovery(washed_off, first.recovery, first.upper_limit)
     tail = (1 - first.confidence) / 2
     low, median, high = posterior.quantiles(np.array([tail, 0.5, 1 - tail]))
     grids = Grids(posterior.log_values[None], posterior.cumulative[None])
@@ -81,29 +83,39 @@ def combine_strata(
 
 
 def _sum_of(used: list[tuple[DensityEstimate, float]]) -> GridPosterior:
-    edges = ndtr(np.linspace(-DEVIATE_REACH, DEVIATE_REACH, ATOMS + 1))
-    edges[0], edges[-1] = 0.0, 1.0
-    mass = np.diff(edges)
-    middles = edges[:-1] + mass / 2
-    total: FloatArray | None = None
-    for one, share in used:
-        atoms = share * one.washed_off.quantiles(middles)
-        total = atoms if total is None else _add(total, atoms, mass, middles)
-    if total is None:
-        raise EstimationError("weights", "are all 0")
-    return GridPosterior(np.log(total), middles)
+    """Add up independent strata, each times its share."""
+    parts = [
+        GridPosterior(one.washed_off.log_values + log(share), one.washed_off.cumulative)
+        for one, share in used
+    ]
+    return reduce(_add, parts)
 
 
-def _add(
-    left: FloatArray, right: FloatArray, mass: FloatArray, middles: FloatArray
-) -> FloatArray:
-    """Give the quantiles of a sum of two independent quantities, at the middles."""
-    sums = (left[:, None] + right[None, :]).ravel()
-    weights = (mass[:, None] * mass[None, :]).ravel()
-    order = np.argsort(sums)
-    cumulative = np.cumsum(weights[order]) - weights[order] / 2
-    quantiles: FloatArray = np.exp(np.interp(middles, cumulative, np.log(sums[order])))
-    return quantiles
+def _add(left: GridPosterior, right: GridPosterior) -> GridPosterior:
+    """Convolve two distributions, of A and B.
+
+    P(A + B <= s) = E[(F_B(s - A) - F_B(s/2))+] + E[(F_A(s - B) - F_A(s/2))+]
+    + F_A(s/2) F_B(s/2), as one of the two is s/2 at most. Means over even steps of the
+    normal deviate are good in this form even where a tail is so heavy that neighbouring
+    nodes lie far apart: what is averaged has no jumps.
+    """
+    deviates = np.linspace(-DEVIATE_REACH, DEVIATE_REACH, NODES)
+    weights = np.exp(-(deviates**2) / 2)
+    weights /= weights.sum()
+    a, b = left.quantiles(ndtr(deviates)), right.quantiles(ndtr(deviates))
+    # Sums of equal quantiles lie where the sum has its mass, and densely in its tails.
+    s = a + b
+    half_a, half_b = _below(left, s / 2), _below(right, s / 2)
+    past_a = np.maximum(_below(right, s[:, None] - a) - half_b[:, None], 0)
+    past_b = np.maximum(_below(left, s[:, None] - b) - half_a[:, None], 0)
+    below = np.maximum.accumulate((past_a + past_b) @ weights + half_a * half_b)
+    below[0], below[-1] = 0.0, 1.0
+    return GridPosterior(np.log(s), np.minimum(below, 1.0))
+
+
+def _below(posterior: GridPosterior, values: FloatArray) -> FloatArray:
+    """Give the probabilities at or below values, 0 for values not above 0."""
+    return posterior.probability_below(np.log(np.maximum(values, TINY)))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -27,10 +27,10 @@ class SlowPosterior:
         recovery: float | BetaRecovery = 1.0,
         k_prior: LogUniformK | LogNormalK = ANY_K,
         upper_limit: float = 1e6,
-        nodes: tuple[int, int] = (6001, 401),
+        nodes: tuple[int, int] = (2001, 201),
     ) -> None:
-        mean_recovery = recovery if isinstance(recovery, float) else recovery.mean
-        log_m = self._means(counts, exposures, upper_limit * mean_recovery, nodes[0])
+        highest = recovery if isinstance(recovery, float) else 1.0
+        log_m = self._means(counts, exposures, upper_limit * highest, nodes[0])
         log_k, log_prior = _k_grid(k_prior, nodes[1])
         rows = [
             self._log_joint(np.exp(log_m), float(np.exp(at)), counts, exposures) + prior
@@ -42,7 +42,7 @@ class SlowPosterior:
         density = np.exp(log_density - log_density.max())
         slices = (density[1:] + density[:-1]) / 2 * np.diff(log_m)
         below = np.concatenate([[0.0], np.cumsum(slices)]) / slices.sum()
-        self.log_values, self.below = self._there(log_m, below, recovery)
+        self.log_values, self.below = self._there(log_m, below, recovery, upper_limit)
 
     @staticmethod
     def _means(
@@ -72,16 +72,23 @@ class SlowPosterior:
 
     @staticmethod
     def _there(
-        log_m: Floats, below: Floats, recovery: float | BetaRecovery
+        log_m: Floats,
+        below: Floats,
+        recovery: float | BetaRecovery,
+        upper_limit: float,
     ) -> tuple[Floats, Floats]:
         if isinstance(recovery, float):
             return log_m - np.log(recovery), below
         at = (np.arange(RECOVERIES) + 0.5) / RECOVERIES
+        # What was there ends at the limit, whatever the recovery.
         log_values = log_m - np.log(recovery.mean)
+        log_values = np.append(
+            log_values[log_values < np.log(upper_limit)], np.log(upper_limit)
+        )
         total = np.zeros_like(log_values)
         for share in stats.beta.ppf(at, recovery.a, recovery.b):
             total += np.interp(log_values + np.log(share), log_m, below)
-        return log_values, total / RECOVERIES
+        return log_values, total / total[-1]
 
     def quantiles(self, probabilities: Floats) -> Floats:
         return np.exp(np.interp(probabilities, self.below, self.log_values))
