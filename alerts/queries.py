@@ -103,6 +103,24 @@ def alerts_of(member: Member) -> QuerySet[Alert]:
     )
 
 
+@dataclass(frozen=True, slots=True)
+class WantedAlerts:
+    """Which alerts are asked for; None asks for all."""
+
+    stands: bool | None = None
+    block_uuid: UUID | None = None
+
+
+def wanted_alerts(member: Member, wanted: WantedAlerts) -> QuerySet[Alert]:
+    """List the alerts asked for, of those the member may see; 2 queries."""
+    found = alerts_of(member)
+    if wanted.stands is not None:
+        found = found.filter(ended_at__isnull=wanted.stands)
+    if wanted.block_uuid is not None:
+        found = found.filter(block__uuid=wanted.block_uuid)
+    return found
+
+
 def alert_for(member: Member, alert_uuid: UUID) -> Alert:
     """Give an alert on a block that the member may see, or Http404; 2 queries."""
     alert = alerts_of(member).filter(uuid=alert_uuid).first()

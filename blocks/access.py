@@ -159,7 +159,7 @@ def members_who_see(farm_group_id: int, farm_id: int) -> QuerySet[Membership]:
         Membership.objects.for_group(farm_group_id)
         .filter(_in_force(timezone.localdate()), user__is_active=True)
         .filter(Q(all_farms=True) | Q(farm_grants__farm_id=farm_id))
-        .select_related("user")
+        .select_related("user", "farm_group")
         .order_by("user__name", "pk")
         .distinct()
     )

@@ -9,6 +9,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("", include("monitoring.urls")),
     path("", include("monitoring.api.urls")),
     path("", include("alerts.urls")),
+    path("", include("alerts.api.urls")),
     path("", include("deploy.urls")),
     path("accounts/", include("allauth.account.urls")),
     path("healthz", health.web_is_up, name="healthz"),

@@ -1,6 +1,7 @@
 """A world whose counts go in at the desk and whose alerts are judged at a set time."""
 
 from datetime import UTC, date, datetime
+from typing import Any
 
 from django.db import transaction
 
@@ -22,7 +23,7 @@ def member(world: World, role: str = "coordinator") -> Member:
     return member_for(world.people[role], world.slug)
 
 
-def set_mite_threshold(world: World, level: float = 50, **values: object) -> None:
+def set_mite_threshold(world: World, level: float = 50, **values: Any) -> None:
     with transaction.atomic():
         who = member(world)
         mites = Organism.objects.get(code="rust_mites")

@@ -5,9 +5,10 @@ from datetime import UTC, datetime, timedelta
 from threading import Barrier, Thread
 
 import pytest
-from django.db import connection, transaction
+from django.db import IntegrityError, connection, transaction
 
-from alerts.models import Alert, Message, Transition
+from alerts import tasks
+from alerts.models import Alert, Message, ThresholdVersion, Transition
 from alerts.services import lifecycle
 from alerts.services.sweeps import judge_everything
 from alerts.services.thresholds import (
@@ -18,6 +19,7 @@ from alerts.services.thresholds import (
     remove_threshold,
     set_threshold,
 )
+from blocks.errors import ConflictError
 from blocks.tenancy import stating
 from monitoring.densities.store import compute_changed
 from monitoring.models import DensityChange, Organism
@@ -236,3 +238,149 @@ def test_two_workers_racing_write_one_transition(
     for worker in workers:
         worker.join(timeout=60)
     assert kinds(world) == ["raised"]
+
+
+def test_a_changed_threshold_leaves_other_subjects_histories_alone(
+    world: World,
+) -> None:
+    set_mite_threshold(world)
+    publish(world, HIGH)
+    judge(world)
+    with transaction.atomic():
+        thrips = Organism.objects.filter(farm_group=world.group)
+        who = member(world)
+        set_threshold(
+            who,
+            Watched(tissue="leaf", organism=thrips.get(code="thrips")),
+            Values(level=2000),
+            reason="new this year",
+            now=NOW,
+        )
+    assert kinds(world) == ["raised"]
+
+
+def test_people_told_of_an_alert_are_told_that_a_changed_threshold_ended_it(
+    world: World,
+) -> None:
+    let_subscribe(world, "consultant")
+    set_mite_threshold(world)
+    publish(world, HIGH)
+    judge(world)
+    with transaction.atomic():
+        who = member(world)
+        threshold = Transition.objects.get().version.threshold
+        change_threshold(who, threshold, Values(level=9000), seen_number=1,
+                         reason="", now=NOW + timedelta(days=25))  # fmt: skip
+    with stating(world.group.pk):
+        last = Transition.objects.latest("pk")
+        assert "does not cross the threshold of 9,000 per leaf" in last.sentence
+        assert not last.quiet
+        assert last.messages.count() == 1
+
+
+def test_an_alert_raised_quietly_ends_quietly(world: World) -> None:
+    let_subscribe(world, "consultant")
+    set_mite_threshold(world)
+    publish(world, HIGH)
+    later = NOW + timedelta(days=30)
+    judge(world, now=later)
+    with transaction.atomic():
+        who = member(world)
+        threshold = Transition.objects.get().version.threshold
+        change_threshold(who, threshold, Values(level=9000), seen_number=1,
+                         reason="", now=later)  # fmt: skip
+    assert kinds(world) == ["raised", "cleared"]
+    with stating(world.group.pk):
+        assert not Message.objects.exists()
+
+
+def test_a_raised_alert_stands_over_the_new_year(world: World) -> None:
+    set_mite_threshold(world)
+    publish(world, HIGH)
+    judge(world)
+    assert judge_everything(world.group.pk, now=datetime(2027, 1, 2, tzinfo=UTC)) == 0
+    assert judge_everything(world.group.pk, now=datetime(2027, 9, 1, tzinfo=UTC)) == 1
+    assert kinds(world) == ["raised", "season_over"]
+
+
+def test_a_ratio_with_uncountable_predators_judges_nothing(world: World) -> None:
+    with transaction.atomic():
+        who = member(world)
+        organisms = Organism.objects.filter(farm_group=world.group)
+        set_threshold(
+            who,
+            Watched(tissue="leaf", organism=organisms.get(code="predatory_mites"),
+                    prey=organisms.get(code="rust_mites")),
+            Values(level=1 / 100), reason="", now=NOW,
+        )  # fmt: skip
+    desk = Desk(world)
+    rows = [bag_row(bag=i, washed_on="", rust_mites=count, predatory_mites=seen)
+            for i, (count, seen) in enumerate(
+                zip([*HIGH, 300], [0, 0, 0, 0, 0, 0, "uncountable"], strict=True))
+            ]  # fmt: skip
+    desk.publish(desk.upload(bag_sheet(*rows)))
+    compute_changed(world.group.pk)
+    assert judge(world) == 0
+
+
+@pytest.mark.parametrize(
+    "write",
+    [
+        lambda: Transition.objects.update(sentence="nothing happened"),
+        lambda: Transition.objects.all().delete(),
+        lambda: ThresholdVersion.objects.update(level=1),
+    ],
+)
+def test_history_is_only_added_to(world: World, write: Callable[[], object]) -> None:
+    set_mite_threshold(world)
+    publish(world, HIGH)
+    judge(world)
+    with pytest.raises(IntegrityError, match="only added to"), stating(world.group.pk):
+        write()
+
+
+@pytest.mark.django_db(transaction=True, databases=["default", "owner"])
+def test_of_two_people_setting_the_same_threshold_one_is_told(
+    make_world: Callable[..., World],
+) -> None:
+    world = make_world()
+    barrier = Barrier(2)
+    ends: list[str] = []
+
+    def work() -> None:
+        try:
+            barrier.wait(timeout=20)
+            set_mite_threshold(world)
+            ends.append("set")
+        except ConflictError:
+            ends.append("told")
+        finally:
+            connection.close()
+
+    workers = [Thread(target=work) for _ in range(2)]
+    for worker in workers:
+        worker.start()
+    for worker in workers:
+        worker.join(timeout=60)
+    assert sorted(ends) == ["set", "told"]
+
+
+def test_one_groups_fault_stops_no_other(
+    make_world: Callable[..., World], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    broken, sound = make_world(), make_world()
+    for one in (broken, sound):
+        set_mite_threshold(one)
+        publish(one, HIGH, block=one.block.name)
+    judge_sound = tasks.judge_changes
+
+    def fail_first(group_id: int, *, now: datetime) -> int:
+        if group_id == broken.group.pk:
+            raise RuntimeError("a fault of this group")
+        return judge_sound(group_id, now=NOW)
+
+    monkeypatch.setattr(tasks, "judge_changes", fail_first)
+    with pytest.raises(ExceptionGroup):
+        tasks.evaluate_changes()
+    assert kinds(broken) == []
+    assert kinds(sound) == ["raised"]

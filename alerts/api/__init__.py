@@ -1,0 +1,1 @@
+"""Alerts for programs, under the same access as the pages."""
