@@ -168,11 +168,39 @@ CELL_COLUMNS = (
 COLUMNS: dict[Layout, tuple[Column, ...]] = {"bags": BAG_COLUMNS, "cells": CELL_COLUMNS}
 
 
+# Further names of the organisms that groups begin with, as headings and in the cell
+# layout. The species are those of vineyards in the literature: Calepitrimerus vitis is
+# the grape rust mite; Typhlodromus pyri a common predatory mite.
+ORGANISM_SYNONYMS: dict[str, tuple[str, ...]] = {
+    "rust_mites": (
+        "rust_mite",
+        "rustmites",
+        "grape_rust_mite",
+        "grape_rust_mites",
+        "calepitrimerus_vitis",
+        "c_vitis",
+        "eriophyids",
+    ),
+    "predatory_mites": (
+        "predatory_mite",
+        "predator_mites",
+        "predators",
+        "phytoseiids",
+        "phytoseiid_mites",
+        "typhlodromus_pyri",
+    ),
+    "thrips": ("thrip", "thysanoptera"),
+}
+MARKUP = re.compile(r"</?[a-zA-Z]+>")
+
+
 def normal_name(text: str) -> str:
-    """Reduce a heading to what counts: no case, accents, spaces or signs."""
+    """Reduce a heading to what counts: no case, accents, markup, spaces or signs."""
+    text = MARKUP.sub("", text)
     plain = unicodedata.normalize("NFKD", unicodedata.normalize("NFKC", text))
     plain = "".join(char for char in plain if not unicodedata.combining(char))
-    return re.sub(r"[^a-z0-9%]+", "_", plain.casefold()).strip("_").replace("%", "")
+    plain = re.sub(r"(?:[^\w%]|_)+", "_", plain.casefold())
+    return plain.replace("%", "").strip("_")
 
 
 def names_of(columns: Iterable[Column]) -> dict[str, str]:

@@ -7,7 +7,13 @@ from io import BytesIO, StringIO
 from openpyxl.workbook import Workbook
 
 from monitoring.models import Sheet, SheetFinding, SheetRow
-from monitoring.sheets.columns import CELLS_SUFFIX, COLUMNS, Column, Layout
+from monitoring.sheets.columns import (
+    CELLS_SUFFIX,
+    COLUMNS,
+    ORGANISM_SYNONYMS,
+    Column,
+    Layout,
+)
 
 # A spreadsheet takes a text that begins so for a formula, and would run it.
 FORMULA_SIGNS = ("=", "+", "-", "@", "\t", "\r")
@@ -36,7 +42,12 @@ def layout_columns(layout: Layout, organisms: Sequence[str]) -> list[Column]:
     for code in organisms:
         name = code.replace("_", " ")
         counts += [
-            Column(code, f"{name.capitalize()} counted; empty is not counted.", "3"),
+            Column(
+                code,
+                f"{name.capitalize()} counted; empty is not counted.",
+                "3",
+                ORGANISM_SYNONYMS.get(code, ()),
+            ),
             Column(
                 code + CELLS_SUFFIX,
                 "Empty: whole dish. 12: twelve random cells. C4 D7 E2: those cells.",

@@ -71,6 +71,16 @@ def context_for(sheet: Sheet) -> Context:
         epoch_1904=sheet.summary.get("epoch_1904"),
         decimal_comma=bool(sheet.summary.get("decimal_comma", False)),
         first_round_on=first.collected_on if first else None,
+        predators=frozenset(
+            organism.code
+            for organism in organisms
+            if organism.role == Organism.Role.PREDATOR
+        ),
+        splits_at_commas=sheet.summary.get("delimiter") == ",",
+        merged_rows={
+            int(row): tuple(ranges)
+            for row, ranges in sheet.summary.get("merged_rows", {}).items()
+        },
         hidden_rows=frozenset(sheet.summary.get("hidden_rows", [])),
         broken_cells={int(row): tuple(columns) for row, columns in broken.items()},
     )

@@ -97,7 +97,7 @@ def answer(member: Member, sheet: Sheet, *, answers: dict[str, str]) -> None:
     }
     for key, value in answers.items():
         if key == "reason":
-            locked.answers[key] = value.strip()[:300]
+            locked.answers[key] = value.replace("\x00", "").strip()[:300]
             continue
         if value not in questions.get(key, ()):
             raise NoSuchChoiceError(

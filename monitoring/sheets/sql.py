@@ -168,6 +168,17 @@ FROM staged_bag b
 WHERE b.old_id IS NOT NULL AND (b.tissue, b.position, b.units)
     IS DISTINCT FROM (b.old_tissue, b.old_position, b.old_units)
 """
+# A code of digits alone that is there already with zeros before it.
+ZEROS_LOST: Final = """
+SELECT b.number, 'bag', 'error', 'zeros-lost', b.code, format(
+    'This round has a bag %%s; a spreadsheet takes leading zeros away. Format the'
+    ' column as text and type the code as on the bag, or give another code if it is'
+    ' another bag.', old.code)
+FROM staged_bag b JOIN monitoring_bag old ON old.farm_group_id = %(group)s
+    AND old.round_id = b.round_id AND old.code <> b.code
+    AND ltrim(old.code, '0') = b.code
+WHERE b.old_id IS NULL AND b.code ~ '^[1-9][0-9]*$'
+"""
 STAGES_ASKED: Final = """
 SELECT b.uuid, b.name, r.collected_on,
     (SELECT array_agg(DISTINCT x) FROM unnest(r.stages || r.old_stage) x

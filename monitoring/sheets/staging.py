@@ -11,10 +11,11 @@ from monitoring.sheets import sql, sql_cells
 from monitoring.sheets.checking.bags import BagChecker
 from monitoring.sheets.checking.cells import CellChecker
 from monitoring.sheets.checking.context import Context
-from monitoring.sheets.checking.values import SLASH_DATES
+from monitoring.sheets.checking.days import SLASH_DATES
 from monitoring.sheets.copying import copy_rows
 from monitoring.sheets.findings import Finding, Question
 from monitoring.sheets.known import context_for
+from monitoring.sheets.progress import note_progress
 from monitoring.sheets.reading.header import Header, find_header
 
 BATCH = 5_000
@@ -85,6 +86,7 @@ def stage(sheet: Sheet, *, may_add_organisms: bool) -> Staged:
     _run(sql.RESOLVE, parameters)
     staged.add(_found(sql.ROWS_TWICE, parameters))
     staged.add(_found(sql.BAG_DIFFERS, parameters))
+    staged.add(_found(sql.ZEROS_LOST, parameters))
     _ask_about_stages(sheet, staged)
     _run(sql.MATCH, parameters)
     changed = list(_found(sql.CHANGED, parameters))
@@ -117,8 +119,9 @@ def _found(query: str, parameters: dict[str, Any]) -> Iterator[Finding]:
             )
 
 
-def rows_of(sheet: Sheet) -> Iterator[list[tuple[int, list[str]]]]:
+def rows_of(sheet: Sheet, context: Context) -> Iterator[list[tuple[int, list[str]]]]:
     """Yield the rows to be checked in batches, as corrected, without those left out."""
+    hidden = context.hidden_rows if context.answers.get(HIDDEN_KEY) == "leave" else ()
     last = 0
     while True:
         with connection.cursor() as cursor:
@@ -132,18 +135,20 @@ def rows_of(sheet: Sheet) -> Iterator[list[tuple[int, list[str]]]]:
         if not batch:
             return
         last = batch[-1][0]
-        yield [(number, fields) for number, fields, left_out in batch if not left_out]
+        note_progress(sheet.pk, last)
+        yield [
+            (number, fields)
+            for number, fields, left_out in batch
+            if not (left_out or number in hidden)
+        ]
 
 
 def _stage_bags(sheet: Sheet, header: Header, context: Context, staged: Staged) -> None:
     checker = BagChecker(header, context)
-    hidden = context.hidden_rows if context.answers.get(HIDDEN_KEY) == "leave" else ()
     asked: set[str] = set()
-    for batch in rows_of(sheet):
+    for batch in rows_of(sheet, context):
         rows, tallies = [], []
         for number, fields in batch:
-            if number in hidden:
-                continue
             row, counted, found = checker.check(number, fields)
             if found:
                 asked.update(item.code for item in found if item.level == "question")
@@ -154,7 +159,7 @@ def _stage_bags(sheet: Sheet, header: Header, context: Context, staged: Staged) 
         copy_rows("staged_row", sql.ROW_COLUMNS, rows)
         copy_rows("staged_tally", sql.TALLY_COLUMNS, tallies)
     staged.add(checker.finish())
-    if SLASH_DATES in asked:
+    if SLASH_DATES in asked or checker.contradicts:
         staged.questions.append(_slash_question())
 
 
@@ -162,7 +167,7 @@ def _stage_cells(
     sheet: Sheet, header: Header, context: Context, staged: Staged
 ) -> None:
     checker = CellChecker(header, context)
-    for batch in rows_of(sheet):
+    for batch in rows_of(sheet, context):
         cells = []
         for number, fields in batch:
             cell, found = checker.check(number, fields)

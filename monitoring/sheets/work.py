@@ -85,7 +85,12 @@ def _refuse(sheet: Sheet, refused: UnreadableSheetError) -> None:
 
 
 def _check(sheet: Sheet) -> None:
-    staged = stage(sheet, may_add_organisms=True)
+    try:
+        staged = stage(sheet, may_add_organisms=True)
+    except UnreadableSheetError as refused:
+        # An organism that was added since may make two columns mean the same.
+        _refuse(sheet, refused)
+        return
     _note_outcome(sheet, staged)
     sheet.state = State.CHECKED
 
@@ -170,6 +175,8 @@ def _publish(sheet: Sheet) -> None:
     try:
         with transaction.atomic():
             _publish_whole(sheet)
+    except UnreadableSheetError as refused:
+        _refuse(sheet, refused)
     except IntegrityError:
         # Somebody published the same file in the meantime: theirs stands.
         logger.info("Sheet %s was published by somebody else first.", sheet.pk)

@@ -144,6 +144,12 @@ def answer_questions(
     return redirect("sheet", member.farm_group.slug, found.uuid)
 
 
+def _fields_of(request: HttpRequest) -> list[str]:
+    """Give a row's fields in their order, from inputs named `field-0`, `field-1`."""
+    count = sum(name.startswith(FIELD) for name in request.POST)
+    return [request.POST.get(f"{FIELD}{index}", "") for index in range(count)]
+
+
 @require_POST
 @for_member(*COUNTERS)
 def correct_row(
@@ -153,11 +159,7 @@ def correct_row(
     found = queries.sheet_for(member.group_id, sheet_uuid)
     act = request.POST.get("act", "correct")
     if act == "correct":
-        names = [name for name in request.POST if name.startswith(FIELD)]
-        names.sort(key=lambda name: int(name.removeprefix(FIELD) or 0))
-        services.correct_row(
-            found, number=number, fields=[request.POST[name] for name in names]
-        )
+        services.correct_row(found, number=number, fields=_fields_of(request))
     else:
         services.leave_out_rows(found, numbers=[number], leave_out=act == "leave-out")
     return redirect("sheet", member.farm_group.slug, found.uuid)

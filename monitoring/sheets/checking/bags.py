@@ -1,11 +1,11 @@
 """Check a sheet of the bag layout, row by row."""
 
 from collections.abc import Callable
-from datetime import timedelta
+from datetime import date, timedelta
 from functools import partial
 from typing import Any
 
-from monitoring.sheets.checking import lookups, values
+from monitoring.sheets.checking import codes, days, lookups, values
 from monitoring.sheets.checking.context import (
     Context,
     DishInfo,
@@ -13,6 +13,7 @@ from monitoring.sheets.checking.context import (
     TypedTally,
 )
 from monitoring.sheets.checking.fields import FieldParser, Issue
+from monitoring.sheets.checking.shape import RowShape
 from monitoring.sheets.checking.tallies import TallyReader
 from monitoring.sheets.checking.totals import Totals
 from monitoring.sheets.columns import CELLS_SUFFIX
@@ -23,6 +24,7 @@ Checked = tuple[TypedRow | None, list[TypedTally], list[Finding]]
 SMALL = 32_767
 # What a wash may be like at all; departures from the usual are kept, not refused.
 ALCOHOL_PERCENT, VOLUME_ML, SHAKE_S = (0, 100), (1, 5000), (0, 3600)
+MEASURED = ("alcohol_percent", "volume_ml", "shake_s")
 
 
 class BagChecker:
@@ -38,7 +40,7 @@ class BagChecker:
         self.tallies = [
             TallyReader(
                 key,
-                FieldParser(code, header.columns[code], values.count),
+                FieldParser(code, header.columns[code], self._count(code)),
                 FieldParser(
                     code + CELLS_SUFFIX,
                     header.columns.get(code + CELLS_SUFFIX),
@@ -48,9 +50,20 @@ class BagChecker:
             for code, key in context.organisms.items()
             if code in header.columns
         ]
-        self.width = len(header.headings)
+        self.shape = RowShape(
+            len(header.headings),
+            context,
+            decimals=[
+                header.columns[name] for name in MEASURED if name in header.columns
+            ],
+        )
         self.slash_orders: dict[str, tuple[int, str]] = {}
         self._blocks: dict[tuple[str, str], int] = {}
+
+    def _count(self, code: str) -> Callable[[str], Any]:
+        if code in self.context.predators:
+            return partial(values.count, plausible=values.PLAUSIBLE_PREDATORS)
+        return values.count
 
     def _parsers(self) -> list[FieldParser]:
         return [*self._of_the_bag(), *self._of_the_wash(), *self._of_the_count()]
@@ -69,9 +82,9 @@ class BagChecker:
     def _day(self) -> Callable[[str], Any]:
         context = self.context
         return partial(
-            values.calendar_day,
+            days.calendar_day,
             epoch_1904=context.epoch_1904,
-            slash_answer=context.answers.get(values.SLASH_DATES),
+            slash_answer=context.answers.get(days.SLASH_DATES),
             zone=context.zone,
         )
 
@@ -96,9 +109,9 @@ class BagChecker:
         )
         score = partial(lookups.score, context=self.context)
         return [
-            self._parser("bag", values.bag_code, required=True),
-            self._parser("block", str, required=True),
-            self._parser("farm", str, empty=""),
+            self._parser("bag", codes.bag_code, required=True),
+            self._parser("block", codes.name, required=True),
+            self._parser("farm", codes.name, empty=""),
             self._parser("collected_on", self._day(), required=True),
             self._parser("tissue", tissue, required=True),
             self._parser("position", position, empty=""),
@@ -132,12 +145,10 @@ class BagChecker:
         found: list[Finding] = []
         if self.totals.is_total(fields):
             return None, [], self.totals.compare(number, fields)
-        if len(fields) > self.width and any(
-            field.strip() for field in fields[self.width :]
-        ):
-            return None, [], [self._too_wide(number, fields)]
-        fields = fields[: self.width] + [""] * (self.width - len(fields))
-        found += self._broken(number)
+        found += self.shape.look_at(number, fields)
+        if any(finding.code == "too-many-fields" for finding in found):
+            return None, [], found
+        fields = self.shape.fitted(fields)
         row, usable = self._read_columns(number, fields, found)
         tallies = self._read_tallies(number, fields, row.get("dish"), found)
         self._look_across(number, fields, row, found)
@@ -214,14 +225,25 @@ class BagChecker:
         index = self.header.columns.get(column)
         text = fields[index] if index is not None else ""
         if "/" in text:
-            order = values.slash_order(text.strip())
+            order = days.slash_order(text.strip())
             if order:
                 self.slash_orders.setdefault(order, (number, text.strip()))
         if day is None:
             return
         issue = None
         if day > self.context.today + timedelta(days=1):
-            issue = Issue("error", "future-day", f"{day:%Y-%m-%d} has not come yet.")
+            issue = Issue(
+                "error",
+                "future-day",
+                f"{day:%Y-%m-%d} has not come yet. Look at the day and the year.",
+            )
+        elif self._is_long_ago(day):
+            issue = Issue(
+                "warning",
+                "before-first-season",
+                f"{day:%Y-%m-%d} is before this group's first season. Look whether the"
+                " year is right.",
+            )
         elif (
             column == "washed_on"
             and row["collected_on"]
@@ -236,29 +258,9 @@ class BagChecker:
         if issue is not None:
             found.append(_finding(number, column, text, issue))
 
-    def _broken(self, number: int) -> list[Finding]:
-        return [
-            Finding(
-                "error",
-                "formula-without-value",
-                f"Column {column} holds a formula whose value was not saved. Type the"
-                " value itself, or save the workbook in a spreadsheet program.",
-                row=number,
-                column=column,
-            )
-            for column in self.context.broken_cells.get(number, ())
-        ]
-
-    def _too_wide(self, number: int, fields: list[str]) -> Finding:
-        return Finding(
-            "error",
-            "too-many-fields",
-            f"The row has {len(fields)} fields where the header has {self.width}. A"
-            " decimal comma without quotation marks does that: write decimals with a"
-            " point.",
-            row=number,
-            seen=" | ".join(fields)[:200],
-        )
+    def _is_long_ago(self, day: date) -> bool:
+        first = self.context.first_round_on
+        return first is not None and day.year < first.year
 
     def _typed(self, number: int, row: dict[str, Any]) -> TypedRow:
         analyst_id, analyst_name = row["analyst"]
@@ -289,12 +291,16 @@ class BagChecker:
 
     def finish(self) -> list[Finding]:
         """Say what only the whole sheet shows."""
-        return _contradicting_dates(self.slash_orders)
+        return _contradicting_dates(self.slash_orders) if self.contradicts else []
+
+    @property
+    def contradicts(self) -> bool:
+        """Whether dates with slashes cannot all be read one way, and none was said."""
+        asked = days.SLASH_DATES in self.context.answers
+        return len(self.slash_orders) > 1 and not asked
 
 
 def _contradicting_dates(orders: dict[str, tuple[int, str]]) -> list[Finding]:
-    if len(orders) < 2:
-        return []
     (day_row, day_text) = orders["day_first"]
     (month_row, month_text) = orders["month_first"]
     return [
@@ -303,7 +309,7 @@ def _contradicting_dates(orders: dict[str, tuple[int, str]]) -> list[Finding]:
             "dates-contradict",
             f"Row {day_row} has {day_text} (day first) and row {month_row} has"
             f" {month_text} (month first): the dates of this sheet cannot be read one"
-            " way. Write them as 2026-08-14.",
+            " way. Say below which comes first, or write them as 2026-08-14.",
             row=row,
             seen=text,
         )

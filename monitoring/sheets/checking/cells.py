@@ -2,9 +2,10 @@
 
 from functools import partial
 
-from monitoring.sheets.checking import lookups, values
+from monitoring.sheets.checking import codes, lookups, values
 from monitoring.sheets.checking.context import Context, TypedCell
 from monitoring.sheets.checking.fields import FieldParser
+from monitoring.sheets.checking.shape import RowShape
 from monitoring.sheets.findings import Finding
 from monitoring.sheets.reading.header import Header
 
@@ -32,9 +33,9 @@ class CellChecker:
         whole = partial(
             values.whole_number, lowest=1, highest=LARGEST_NUMBER, what="a number"
         )
-        self.width = len(header.headings)
+        self.shape = RowShape(len(header.headings), context)
         self.parsers = [
-            FieldParser("bag", index("bag"), values.bag_code, required=True),
+            FieldParser("bag", index("bag"), codes.bag_code, required=True),
             FieldParser(
                 "organism",
                 index("organism"),
@@ -67,8 +68,8 @@ class CellChecker:
         self, number: int, fields: list[str]
     ) -> tuple[TypedCell | None, list[Finding]]:
         """Check one row."""
-        fields = fields[: self.width] + [""] * (self.width - len(fields))
-        found: list[Finding] = []
+        found = self.shape.look_at(number, fields)
+        fields = self.shape.fitted(fields)
         read = []
         for parser in self.parsers:
             parsed = parser.read(fields)

@@ -6,7 +6,7 @@ from datetime import date
 from typing import NamedTuple
 from zoneinfo import ZoneInfo
 
-from monitoring.sheets.columns import normal_name
+from monitoring.sheets.columns import ORGANISM_SYNONYMS, normal_name
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,6 +50,12 @@ class Context:
     may_add_organisms: bool = False
     first_round_on: date | None = None
     hidden_rows: frozenset[int] = frozenset()
+    # Codes of the organisms that are predators: fewer of them are plausible.
+    predators: frozenset[str] = frozenset()
+    # Whether fields are split at commas, so that a decimal comma tears one in two.
+    splits_at_commas: bool = False
+    # Ranges of merged cells by the rows that they cover.
+    merged_rows: Mapping[int, tuple[str, ...]] = field(default_factory=dict)
     # Rows of a workbook whose formulas came without a value, with their columns.
     broken_cells: Mapping[int, tuple[str, ...]] = field(default_factory=dict)
 
@@ -107,5 +113,9 @@ class TypedCell(NamedTuple):
 
 def organism_headings(named: Mapping[str, str]) -> dict[str, str]:
     """Map accepted headings to organism codes, from names by code."""
+    synonyms = {
+        synonym: code for code in named for synonym in ORGANISM_SYNONYMS.get(code, ())
+    }
     headings = {normal_name(name): code for code, name in named.items()}
-    return headings | {code: code for code in named}
+    # What the group itself has named goes before the list of further names.
+    return synonyms | headings | {code: code for code in named}

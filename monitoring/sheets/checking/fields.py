@@ -4,8 +4,15 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 from typing import Any
 
-from monitoring.sheets.checking.values import AskError, DoubtError, FaultError, clean
+from monitoring.sheets.checking.values import (
+    AskError,
+    DoubtError,
+    FaultError,
+    clean,
+    refuse_spreadsheet_error,
+)
 from monitoring.sheets.findings import Level
+from monitoring.sheets.reading.limits import FIELD_CHARS
 
 # A column with more different texts than this is parsed without remembering them, so
 # that memory stays flat.
@@ -19,6 +26,27 @@ class Issue:
     level: Level
     code: str
     sentence: str
+
+
+UNSEEN = Issue(
+    "warning",
+    "unseen-signs",
+    "Signs that cannot be seen were taken out of this field.",
+)
+SPACES = Issue(
+    "warning",
+    "outer-spaces",
+    "Spaces before or after values of this column were taken away.",
+)
+
+
+def _refuse_long(text: str) -> None:
+    if len(text) > FIELD_CHARS:
+        raise FaultError(
+            "field-too-long",
+            f"The field has {len(text):,} signs; up to {FIELD_CHARS:,} are taken. A"
+            " quotation mark may be missing here.",
+        )
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,16 +91,12 @@ class FieldParser:
         plain, changed = clean(text)
         if not plain:
             return self._empty()
-        issues: tuple[Issue, ...] = ()
-        if changed:
-            issues = (
-                Issue(
-                    "warning",
-                    "unseen-signs",
-                    "Signs that cannot be seen were taken out of this field.",
-                ),
-            )
+        issues: tuple[Issue, ...] = (UNSEEN,) if changed else ()
+        if not changed and text != text.strip():
+            issues = (SPACES,)
         try:
+            _refuse_long(text)
+            refuse_spreadsheet_error(plain)
             return Parsed(self.parse(plain), issues)
         except FaultError as fault:
             return Parsed(None, (Issue("error", fault.code, fault.sentence),))

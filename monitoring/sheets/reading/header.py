@@ -1,5 +1,6 @@
 """Find the header row, tell the layout, and say which column is which."""
 
+import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
@@ -19,6 +20,7 @@ from monitoring.sheets.reading.limits import HEADER_WITHIN_ROWS
 # A row with this many known headings is taken for the header.
 ENOUGH_HEADINGS = 3
 BAG_NAMES, CELL_NAMES = names_of(BAG_COLUMNS), names_of(CELL_COLUMNS)
+ORGANISM_CODE = re.compile(r"[a-z][a-z0-9_]{0,39}")
 Row = tuple[int, list[str]]
 
 
@@ -94,6 +96,11 @@ def _understand(
         for column in COLUMNS[layout]
         if column.required and column.name not in columns
     ]
+    missing += [
+        code
+        for code in dict.fromkeys(organisms.values())
+        if code + CELLS_SUFFIX in columns and code not in columns
+    ]
     if missing:
         raise UnreadableSheetError(
             "missing-column",
@@ -156,7 +163,10 @@ def _unknown_organisms(
         dict.fromkeys(
             name
             for name in headings
-            if name and name not in known and name + CELLS_SUFFIX in present
+            if name
+            and name not in known
+            and name + CELLS_SUFFIX in present
+            and ORGANISM_CODE.fullmatch(name)
         )
     )
 
@@ -169,7 +179,8 @@ def _remarks(
             "warning",
             "unknown-column",
             f"The column “{field}” is not one of this layout; it is kept with the file"
-            " and not used.",
+            f" and not used. If it counts an organism, add {name}{CELLS_SUFFIX} beside"
+            " it.",
             row=number,
             column=field,
         )

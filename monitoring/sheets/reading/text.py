@@ -90,22 +90,28 @@ def _blocks(path: Path) -> Iterator[bytes]:
 def _refuse_nul(path: Path) -> None:
     lines = 1
     for block in _blocks(path):
-        at = block.find(b"\x00")
-        if at >= 0:
-            lines += block[:at].count(b"\n")
-            raise UnreadableSheetError(
-                "nul-byte",
-                f"Line {lines} holds a NUL byte, which no table has: the file is"
-                " damaged. Export it again.",
-            )
+        _refuse_nul_in(block.decode("latin-1"), lines)
         lines += block.count(b"\n")
+
+
+def _refuse_nul_in(text: str, lines: int) -> None:
+    at = text.find("\x00")
+    if at >= 0:
+        raise UnreadableSheetError(
+            "nul-byte",
+            f"Line {lines + text[:at].count(chr(10))} holds a NUL byte, which no table"
+            " has: the file is damaged. Export it again.",
+        )
 
 
 def _must_decode(path: Path, encoding: str) -> None:
     decoder = codecs.getincrementaldecoder(encoding)("strict")
+    lines = 1
     try:
         for block in _blocks(path):
-            decoder.decode(block)
+            text = decoder.decode(block)
+            _refuse_nul_in(text, lines)
+            lines += text.count("\n")
         decoder.decode(b"", final=True)
     except UnicodeDecodeError as error:
         raise UnreadableSheetError(

@@ -25,6 +25,7 @@ class Workbook:
     worksheet: str
     epoch_1904: bool
     hidden_rows: frozenset[int]
+    merged: tuple[str, ...] = ()
     formulas_without_value: frozenset[str] = field(default_factory=frozenset)
     findings: tuple[Finding, ...] = ()
 
@@ -81,17 +82,12 @@ def _lines_of(child: subprocess.Popen[bytes]) -> Iterator[Any]:
 
 
 def _describe(meta: dict[str, Any]) -> Workbook:
-    if meta["merged"]:
-        raise UnreadableSheetError(
-            "merged-cells",
-            f"Cells are merged at {', '.join(meta['merged'][:5])}: it cannot be told"
-            " which rows they belong to. Unmerge them and send the workbook again.",
-        )
     return Workbook(
         worksheets=meta["worksheets"],
         worksheet=meta["worksheet"],
         epoch_1904=meta["epoch_1904"],
         hidden_rows=frozenset(meta["hidden_rows"]),
+        merged=tuple(meta["merged"]),
         formulas_without_value=frozenset(meta["formulas_without_value"]),
         findings=tuple(_warnings(meta)),
     )

@@ -200,7 +200,7 @@ def _as_text(value: object) -> str:
     if value is None:
         return ""
     write = WRITERS.get(type(value), str)
-    return write(value)
+    return write(value).replace("\x00", "")
 
 
 def _number(value: float) -> str:
