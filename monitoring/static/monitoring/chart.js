@@ -52,11 +52,27 @@ function setScale(layout, log) {
   }
 }
 
+// On a narrow screen there is no room for every growth stage along the foot.
+function thinStages(layout, data, width) {
+  const days = data.flatMap((trace) => trace.x).map((day) => Date.parse(day));
+  const first = Math.min(...days);
+  const perPixel = (Math.max(...days) - first) / (width - 100) || 1;
+  let last = -Infinity;
+  layout.annotations = layout.annotations.filter((note) => {
+    if (note.name !== "stage") return true;
+    const at = (Date.parse(note.x) - first) / perPixel;
+    if (at - last < 22) return false;
+    last = at;
+    return true;
+  });
+}
+
 async function draw(box) {
   const Plotly = await loadPlotly(box.dataset.plotly);
   const source = document.getElementById(box.dataset.figure);
   const figure = themed(JSON.parse(source.textContent));
   setScale(figure.layout, box.dataset.log === "yes");
+  thinStages(figure.layout, figure.data, box.clientWidth);
   await Plotly.react(box, figure.data, figure.layout, { responsive: true, displayModeBar: false });
   box.dataset.drawn = "yes";
 }
