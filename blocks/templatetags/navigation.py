@@ -18,7 +18,7 @@ class Item:
 
     label: str
     url: str
-    current: bool
+    current: str
 
 
 # Label, URL name, and who sees it. Names only: the shell knows no page above it.
@@ -31,6 +31,20 @@ ENTRIES = (
     ("People", "people", frozenset({Role.COORDINATOR})),
     ("Mail", "mail", EVERYONE),
 )
+
+
+# Where the farm group's own page leads to: its address begins all others.
+UNDER_BLOCKS = ("blocks/", "rounds/", "densities/", "ratios/")
+
+
+def _current(name: str, url: str, path: str) -> str:
+    """Tell whether an entry is the page shown, or one above it (aria-current)."""
+    if path == url:
+        return "page"
+    below = path.removeprefix(url) if path.startswith(url) else ""
+    if name == "group":
+        below = below if below.startswith(UNDER_BLOCKS) else ""
+    return "true" if below else ""
 
 
 @register.simple_tag(takes_context=True)
@@ -46,8 +60,7 @@ def navigation_items(context: Context) -> list[Item]:
             url = reverse(name, kwargs={"group_slug": member.farm_group.slug})
         except NoReverseMatch:
             continue
-        inside = request.path.startswith(url) and name != "group"
-        items.append(Item(label, url, inside or request.path == url))
+        items.append(Item(label, url, _current(name, url, request.path)))
     return items
 
 
