@@ -10,7 +10,7 @@ from django.db import IntegrityError, connection, transaction
 from alerts import tasks
 from alerts.models import Alert, Message, ThresholdVersion, Transition
 from alerts.services import lifecycle
-from alerts.services.sweeps import judge_everything
+from alerts.services.sweeps import judge_changes, judge_everything
 from alerts.services.thresholds import (
     Values,
     Watched,
@@ -372,12 +372,11 @@ def test_one_groups_fault_stops_no_other(
     for one in (broken, sound):
         set_mite_threshold(one)
         publish(one, HIGH, block=one.block.name)
-    judge_sound = tasks.judge_changes
 
     def fail_first(group_id: int, *, now: datetime) -> int:
         if group_id == broken.group.pk:
             raise RuntimeError("a fault of this group")
-        return judge_sound(group_id, now=NOW)
+        return judge_changes(group_id, now=NOW)
 
     monkeypatch.setattr(tasks, "judge_changes", fail_first)
     with pytest.raises(ExceptionGroup):

@@ -1,5 +1,6 @@
 """Real SMTP conversations with a server that takes, refuses and hangs up."""
 
+import asyncio
 import email
 import socket
 from collections.abc import Callable, Iterator
@@ -60,9 +61,9 @@ class OnAnyPort(Controller):
     """Listen where the system has a free port, and look for it there."""
 
     def _trigger_server(self) -> None:
-        assert self.server is not None
+        assert isinstance(self.server, asyncio.Server)
         self.port = self.server.sockets[0].getsockname()[1]
-        super()._trigger_server()
+        super()._trigger_server()  # type: ignore[no-untyped-call]  # aiosmtpd's
 
 
 @pytest.fixture
@@ -92,7 +93,8 @@ def waiting(world: World) -> World:
 def send(world: World, *, after: timedelta = timedelta(0)) -> Message:
     send_due(world.group.pk, Clock(now=lambda: NOW + after, share=lambda: 0.5))
     with stating(world.group.pk):
-        return Message.objects.select_related("recipient__user").get()
+        message: Message = Message.objects.select_related("recipient__user").get()
+        return message
 
 
 def test_the_server_gets_text_html_and_steady_headers(
