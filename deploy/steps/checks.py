@@ -70,7 +70,8 @@ def checks_with_services(places: Places, for_pytest: Sequence[str]) -> list[Chec
             *(places.python, "-m", "pytest", "-o", f"cache_dir={cache}"),
             # Hypothesis' own profile for gates: the same examples each time, none kept.
             "--hypothesis-profile=ci",
-            *(for_pytest or ("-n", TEST_PROCESSES)),
+            # One file, one process: the demo, say, is loaded once and not twice.
+            *(for_pytest or ("-n", TEST_PROCESSES, "--dist", "loadfile")),
         ],
     )
     return [tests] if for_pytest else [migrations, tests]
