@@ -8,6 +8,8 @@ from django import forms
 from monitoring.models import Organism, Tissue
 
 POSITIONS = ("upper", "mid", "low")
+# More than anyone counts, and than a drawing can show.
+MOST_CELLS = 5_000
 
 
 class DateInput(forms.DateInput):
@@ -65,6 +67,12 @@ class DishForm(forms.Form):
         if diameter and pitch and pitch > diameter:
             self.add_error(
                 "pitch_mm", f"{pitch:g} mm is more than the dish's {diameter:g} mm."
+            )
+        elif diameter and pitch and (diameter / pitch) ** 2 > MOST_CELLS:
+            self.add_error(
+                "pitch_mm",
+                f"A pitch of {pitch:g} mm cuts the dish into more than {MOST_CELLS:,}"
+                " cells. Measure it again, in millimetres.",
             )
         return cleaned
 

@@ -6,7 +6,7 @@ from django.conf import settings
 from django.db.models import QuerySet
 
 from blocks.wakeups import wake_after_commit
-from monitoring.models import Round, RoundChange
+from monitoring.models import Organism, Round, RoundChange
 
 
 def note_changed_rounds(farm_group_id: int, rounds: QuerySet[Round]) -> int:
@@ -18,6 +18,15 @@ def note_changed_rounds(farm_group_id: int, rounds: QuerySet[Round]) -> int:
     if noted:
         wake_after_commit(settings.WAKE_DENSITIES_TASK)
     return len(noted)
+
+
+def rounds_with_organism(farm_group_id: int, organism: Organism) -> QuerySet[Round]:
+    """Find rounds that have a density of an organism."""
+    return (
+        Round.objects.for_group(farm_group_id)
+        .filter(densities__organism=organism, densities__is_current=True)
+        .distinct()
+    )
 
 
 def rounds_with_tissue(

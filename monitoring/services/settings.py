@@ -19,7 +19,11 @@ from monitoring.models import (
     SymptomScale,
     Tissue,
 )
-from monitoring.services.changes import note_changed_rounds, rounds_with_tissue
+from monitoring.services.changes import (
+    note_changed_rounds,
+    rounds_with_organism,
+    rounds_with_tissue,
+)
 from monitoring.services.laboratory import add_first_recoveries
 
 # Shares are typed with two or three decimals; their sum may miss 1 by rounding.
@@ -73,11 +77,19 @@ def add_organism(
     return organism
 
 
+@transaction.atomic
 def change_organism(organism: Organism, *, name: str, role: Organism.Role) -> Organism:
-    """Give an organism another name or role; its column stays as it is."""
+    """Give an organism another name or role; its column stays as it is.
+
+    Another role makes other predator ratios, so its rounds are due again.
+    """
+    another_role = organism.role != role
     organism.name = name.strip()
     organism.role = role
     organism.save(update_fields=["name", "role"])
+    if another_role:
+        group_id = organism.farm_group_id
+        note_changed_rounds(group_id, rounds_with_organism(group_id, organism))
     return organism
 
 
