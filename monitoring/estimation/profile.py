@@ -46,9 +46,10 @@ def profile_interval(
     if seen.size < 2 or seen.sum() == 0:
         raise EstimationError("counts", "needs two bags and an animal")
     proportion("recovery", recovery, may_be_one=True)
-    exposures = recovery * one_or_each(
-        "proportions_counted", proportions_counted, seen.size
-    )
+    shares = one_or_each("proportions_counted", proportions_counted, seen.size)
+    if (shares <= 0).any() or (shares > 1).any():
+        raise EstimationError("proportions_counted", "must be above 0 and up to 1")
+    exposures = recovery * shares
     drops = {
         "t": float(stats.t.ppf(0.975, seen.size - 1)) ** 2 / 2,
         "chi_square": float(stats.chi2.ppf(0.95, 1)) / 2,

@@ -11,11 +11,14 @@ from scipy.special import ndtr
 
 from monitoring.estimation.grids import Grids
 from monitoring.estimation.posterior import (
+    WIDEST_STEP,
     DensityEstimate,
     GridPosterior,
     divide_by_recovery,
+    recovery_nodes,
     upper_ends,
 )
+from monitoring.estimation.recovery import BetaRecovery
 from monitoring.estimation.validation import (
     EstimationError,
     FloatArray,
@@ -27,6 +30,7 @@ from monitoring.estimation.validation import (
 
 # Steps of the normal deviate in which posteriors are added up.
 NODES, DEVIATE_REACH = 301, 6.0
+ROOM_NODES = 60
 TINY = 1e-300
 # Shares of leaves are stated with a few decimals.
 SUM_SLACK = 1e-6
@@ -60,7 +64,7 @@ def combine_strata(
         for one, share in zip(densities, shares, strict=True)
         if share > 0
     ]
-    washed_off = _sum_of(used)
+    washed_off = _with_room(_sum_of(used), first.recovery)
     posterior = divide_by_recovery(washed_off, first.recovery, first.upper_limit)
     tail = (1 - first.confidence) / 2
     low, median, high = posterior.quantiles(np.array([tail, 0.5, 1 - tail]))
@@ -111,6 +115,25 @@ def _add(left: GridPosterior, right: GridPosterior) -> GridPosterior:
     below = np.maximum.accumulate((past_a + past_b) @ weights + half_a * half_b)
     below[0], below[-1] = 0.0, 1.0
     return GridPosterior(np.log(s), np.minimum(below, 1.0))
+
+
+def _with_room(
+    washed_off: GridPosterior, recovery: float | BetaRecovery
+) -> GridPosterior:
+    """Add nodes at both ends, as far as the recovery can move what is washed off."""
+    if not isinstance(recovery, BetaRecovery):
+        return washed_off
+    log_shares, _ = recovery_nodes(recovery, WIDEST_STEP)
+    shifts = log(recovery.mean) - log_shares
+    steps = np.linspace(0, 1, ROOM_NODES + 1)[1:]
+    before = washed_off.log_values[0] + float(shifts.min()) * steps[::-1]
+    after = washed_off.log_values[-1] + float(shifts.max()) * steps
+    return GridPosterior(
+        np.concatenate([before, washed_off.log_values, after]),
+        np.concatenate(
+            [np.zeros(ROOM_NODES), washed_off.cumulative, np.ones(ROOM_NODES)]
+        ),
+    )
 
 
 def _below(posterior: GridPosterior, values: FloatArray) -> FloatArray:

@@ -16,6 +16,7 @@ from monitoring.estimation import (
     estimate_density,
     estimate_ratio,
 )
+from monitoring.estimation.validation import Numbers
 from tests.core.slow_posterior import Floats, SlowPosterior
 
 SHOWN = np.array([0.025, 0.1, 0.5, 0.9, 0.975])
@@ -81,7 +82,7 @@ def test_with_k_known_the_posterior_is_a_beta_prime(
 def test_many_rounds_give_the_numbers_of_one_by_one() -> None:
     chance = np.random.default_rng(11)
     rounds = [chance.poisson(chance.gamma(0.5, 40, size)) for size in range(1, 60)]
-    shares: list[object] = [
+    shares: list[Numbers | float] = [
         0.5 if of_round.size % 2 else chance.choice([1, 0.5, 0.1], of_round.size)
         for of_round in rounds
     ]
@@ -91,7 +92,7 @@ def test_many_rounds_give_the_numbers_of_one_by_one() -> None:
     ]
     together = estimate_densities(
         rounds,
-        proportions_counted=shares,  # type: ignore[arg-type] # numbers and arrays mixed
+        proportions_counted=shares,
         recovery=recoveries,
         k_prior=priors,
     )
@@ -100,7 +101,7 @@ def test_many_rounds_give_the_numbers_of_one_by_one() -> None:
     ):
         alone = estimate_density(
             counts,
-            proportions_counted=share,  # type: ignore[arg-type] # as above
+            proportions_counted=share,
             recovery=recovery,
             k_prior=prior,
         )
