@@ -348,7 +348,10 @@ def test_facts_are_read_from_attributes(tmp_path: Path) -> None:
 def receive(world: World, content: bytes, **fields: Any) -> BoundaryImport:
     with transaction.atomic():
         member = member_for(world.people["coordinator"], world.slug)
-        usual = {"farm": world.farms[0], "valid_from": date(2026, 1, 1)}
+        usual: dict[str, Any] = {
+            "farm": world.farms[0],
+            "valid_from": date(2026, 1, 1),
+        }
         return boundaries.receive(
             member, file_name="file.geojson", chunks=[content], **(usual | fields)
         )

@@ -10,7 +10,7 @@ from django.test.utils import CaptureQueriesContext
 from django.urls import URLPattern, URLResolver, get_resolver, reverse
 
 from blocks import access
-from blocks.models import GroupQuerySet
+from blocks.models import Block, Farm, GroupQuerySet
 from tests.builders import World
 from tests.tenancy.every_url import ADDRESSES, EVERYONE, OUTSIDE, Address
 from tests.tenancy.full_world import FullWorld, fill
@@ -148,9 +148,9 @@ def test_with_the_first_wall_down_the_second_still_holds(
     """Queries that forget the farm group altogether show no other group's row."""
     monkeypatch.setattr(GroupQuerySet, "for_group", lambda self, _: self.all())
     monkeypatch.setattr(
-        access, "visible_blocks", lambda _: access.Block.objects.select_related("farm")
+        access, "visible_blocks", lambda _: Block.objects.select_related("farm")
     )
-    monkeypatch.setattr(access, "visible_farms", lambda _: access.Farm.objects.all())
+    monkeypatch.setattr(access, "visible_farms", lambda _: Farm.objects.all())
     client = mine.world.client("coordinator")
     assert _pages_with(client, mine, THEIRS) == []
     assert len(_pages_with(client, mine, MINE)) > 20

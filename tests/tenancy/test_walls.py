@@ -6,7 +6,7 @@ import pytest
 from django.apps import apps
 from django.conf import settings
 from django.db import connection, connections, transaction
-from django.db.models import ForeignKey
+from django.db.models import ForeignKey, Model
 from django.db.utils import IntegrityError, ProgrammingError
 
 from blocks.models import Block, Farm, FarmGroup, Membership
@@ -17,7 +17,7 @@ from tests.builders import World
 pytestmark = pytest.mark.django_db(databases=["default", "owner"])
 
 
-def _group_models() -> list[type]:
+def _group_models() -> list[type[Model]]:
     return [
         model
         for model in apps.get_models()
