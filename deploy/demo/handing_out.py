@@ -15,7 +15,7 @@ FRESH_SHEET = "fresh-sheet.csv"
 
 
 def hand_out(state_dir: Path, *, today: date) -> None:
-    """Write the fresh sheet for today, and the logins unless they are there."""
+    """Write the fresh sheet laid from a day, and the logins unless they are there."""
     state_dir.mkdir(parents=True, exist_ok=True)
     (state_dir / FRESH_SHEET).write_bytes(fresh_sheet(today=today).text.encode())
     if not (state_dir / LOGINS).exists():

@@ -95,6 +95,7 @@ def read_dish(
     number: int,
     analyst: str,
     rng: np.random.Generator,
+    uncountable_share: float = UNCOUNTABLE_SHARE,
 ) -> Reading:
     """Count a dish: predators and thrips whole, rust mites by cells where dense."""
     seen = {
@@ -102,7 +103,7 @@ def read_dish(
         for organism in ORGANISMS
     }
     rust_mites = washed_off["rust_mites"]
-    if rust_mites > CROWDED and rng.random() < UNCOUNTABLE_SHARE:
+    if rust_mites > CROWDED and rng.random() < uncountable_share:
         seen["rust_mites"] = Seen(count=None, uncountable=True)
     elif rust_mites > DENSE:
         seen["rust_mites"] = _count_cells(rust_mites, analyst, rng)

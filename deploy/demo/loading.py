@@ -1,6 +1,6 @@
 """Load the invented farm group through the same services that people use."""
 
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
 from typing import NamedTuple
 from zoneinfo import ZoneInfo
 
@@ -21,11 +21,13 @@ from deploy.demo.places import (
     boundary,
 )
 from deploy.demo.replaying import replay
-from deploy.demo.rounds import history
+from deploy.demo.rounds import fresh_rounds, history
 from monitoring.services.laboratory import set_up_laboratory
 
 # Before the first visit of the demo.
 FIRST_DAY = 60
+# So long the bags that came in on the day of loading may wait for their counts.
+WAITING_FOR = timedelta(days=7)
 
 
 class Loaded(NamedTuple):
@@ -68,6 +70,16 @@ def load(*, today: date) -> Loaded:
     replay(group, farms, today=today)
     _place_bags(group, today=today)
     return Loaded(group, is_new=True)
+
+
+def fresh_sheet_day(group: FarmGroup, *, today: date) -> date:
+    """Give the day that the fresh sheet is laid from.
+
+    For a week that is the day of loading, since the sheet counts the bags that came in
+    then; later it is today, so that the sheet is always of this week.
+    """
+    loaded_on = group.created_at.astimezone(group.zone).date()
+    return loaded_on if today - loaded_on <= WAITING_FOR else today
 
 
 def _plan_without_statistics() -> None:
@@ -124,7 +136,7 @@ def _place_bags(group: FarmGroup, *, today: date) -> None:
     """Say where each bag's leaf hung; count sheets have no column for that."""
     bags = [
         (sampled.block.name, date_of(sampled.season, sampled.day, today=today), bag)
-        for sampled in history()
+        for sampled in (*history(), *fresh_rounds())
         for bag in sampled.bags
     ]
     with stating(group.pk), connection.cursor() as cursor:

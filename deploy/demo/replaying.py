@@ -18,7 +18,7 @@ from blocks.tenancy import stating
 from deploy.demo.almanac import THIS_SEASON, TOURS, date_of
 from deploy.demo.people import PEOPLE, DemoPerson
 from deploy.demo.places import TIME_ZONE
-from deploy.demo.sheets import DemoSheet, history_sheets
+from deploy.demo.sheets import DemoSheet, history_sheets, waiting_sheet
 from deploy.demo.thresholds import SEASON_ENDS, THRESHOLDS, DemoThreshold
 from monitoring.densities.store import compute_changed
 from monitoring.models import Organism, Sheet
@@ -116,7 +116,7 @@ def _set_threshold(
 
 
 def _sheet_steps(group: FarmGroup, today: date) -> Iterator[_Step]:
-    for sheet in history_sheets(today=today):
+    for sheet in (*history_sheets(today=today), waiting_sheet(today=today)):
         yield _Step(sheet.finished_on, 2, partial(_count, group, sheet))
 
 

@@ -1,7 +1,7 @@
 """Simulate the rounds: who was where, which leaves went into bags, what was counted."""
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 
 import numpy as np
@@ -34,7 +34,7 @@ UPPER_OVER_MID = {"rust_mites": 1.8, "predatory_mites": 0.7, "thrips": 1.2}
 # Clumping from bag to bag (negative binomial k) by tissue; invented but of the order
 # found for mites on leaves.
 BAG_K: dict[Tissue, dict[str, float]] = {
-    "leaf": {"rust_mites": 1.1, "predatory_mites": 0.9, "thrips": 1.0},
+    "leaf": {"rust_mites": 1.1, "predatory_mites": 1.6, "thrips": 1.3},
     "shoot": {"rust_mites": 0.7, "predatory_mites": 0.8, "thrips": 0.9},
     "bud": {"rust_mites": 0.6, "predatory_mites": 0.8, "thrips": 0.8},
 }
@@ -147,7 +147,8 @@ def _sample(
     bags = _bags(block, tour, truth, rng)
     waiting = STILL_WAITING.get(block.name, 0) if tour == TOURS[-1] else 0
     bags[len(bags) - waiting :] = [
-        _not_begun(bag) for bag in bags[-waiting:] if waiting
+        not_begun(bag, note="waiting in the cold store")
+        for bag in bags[len(bags) - waiting :]
     ]
     return SampledRound(
         block=block,
@@ -208,8 +209,8 @@ def _how_many(tour: Tour, rng: np.random.Generator) -> int:
     if tour.tissue != "leaf":
         return 10
     if tour == FRESH_TOUR:
-        return 15
-    return int(rng.choice([10, 12, 14, 15, 20], p=[0.1, 0.2, 0.2, 0.2, 0.3]))
+        return 20
+    return int(rng.choice([10, 12, 15, 20], p=[0.05, 0.15, 0.3, 0.5]))
 
 
 def _living(
@@ -252,8 +253,14 @@ def _readings(
     analysts: tuple[str, str],
     rng: np.random.Generator,
 ) -> tuple[Reading, ...]:
+    if tour == FRESH_TOUR:
+        # The first sheet that a reader uploads is a plain one.
+        only = read_dish(
+            washed_off, number=1, analyst=analysts[0], rng=rng, uncountable_share=0.0
+        )
+        return (only,)
     first = read_dish(washed_off, number=1, analyst=analysts[0], rng=rng)
-    if tour == FRESH_TOUR or rng.random() >= RECOUNTED_SHARE:
+    if rng.random() >= RECOUNTED_SHARE:
         return (first,)
     second = read_dish(washed_off, number=2, analyst=analysts[1], rng=rng)
     return first, second
@@ -270,17 +277,13 @@ def _symptoms(
     return int(np.clip(round(felt), 0, 4))
 
 
-def _not_begun(bag: SampledBag) -> SampledBag:
+def not_begun(bag: SampledBag, *, note: str) -> SampledBag:
+    """Give a bag as it is before anybody washes it."""
     nothing = {organism: Seen(count=None) for organism in ORGANISMS}
-    return SampledBag(
-        code=bag.code,
-        position=bag.position,
-        units=bag.units,
-        point=bag.point,
-        on_tissue=bag.on_tissue,
+    return replace(
+        bag,
         washed_off=dict.fromkeys(ORGANISMS, 0),
-        symptoms=bag.symptoms,
         wash=None,
         readings=(Reading(number=1, analyst="", seen=nothing),),
-        note="waiting in the cold store",
+        note=note,
     )

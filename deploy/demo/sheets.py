@@ -2,7 +2,7 @@
 
 import csv
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from io import StringIO
 
@@ -13,6 +13,7 @@ from deploy.demo.rounds import (
     SampledBag,
     SampledRound,
     fresh_rounds,
+    not_begun,
     rounds_of_tour,
 )
 from deploy.demo.season import ORGANISMS
@@ -65,6 +66,20 @@ def fresh_sheet(*, today: date, seed: int = SEED) -> DemoSheet:
         file_name=f"fresh-counts-{today.isoformat()}.csv",
         text=_write(fresh_rounds(seed), today=today, columns=COLUMNS),
         finished_on=_finished_on(fresh_rounds(seed), today=today),
+    )
+
+
+def waiting_sheet(*, today: date, seed: int = SEED) -> DemoSheet:
+    """List this week's bags as they came in from the field, not yet washed."""
+    rounds = [
+        replace(one, bags=tuple(not_begun(bag, note="") for bag in one.bags))
+        for one in fresh_rounds(seed)
+    ]
+    last = max(date_of(one.season, one.day, today=today) for one in rounds)
+    return DemoSheet(
+        file_name=f"collected-{last.isoformat()}.csv",
+        text=_write(rounds, today=today, columns=COLUMNS),
+        finished_on=last,
     )
 
 

@@ -13,7 +13,7 @@ STORIES: dict[str, tuple[Story, Story]] = {
     # The fresh sheet brings its leap over the threshold.
     "Long Bend": (
         Story(wintered=8, vigour=0.95, predators=0.15, thrips=4),
-        Story(wintered=0.2, vigour=1.4, predators=0.1, thrips=4),
+        Story(wintered=0.24, vigour=1.5, predators=0.35, thrips=4),
     ),
     "Owl Field": (
         Story(wintered=3, vigour=0.8, predators=0.5, thrips=6),
@@ -51,7 +51,7 @@ STORIES: dict[str, tuple[Story, Story]] = {
     # Predators coping: mites rose, predators followed, mites fall.
     "Kiln Ground": (
         Story(wintered=12, vigour=0.85, predators=0.3, thrips=2),
-        Story(wintered=110, vigour=1.27, predators=0.15, thrips=2),
+        Story(wintered=150, vigour=1.33, predators=0.15, thrips=2),
     ),
     "Beech Side": (
         Story(wintered=4, vigour=0.8, predators=0.2, thrips=12),
@@ -75,7 +75,7 @@ STORIES: dict[str, tuple[Story, Story]] = {
     ),
     "Rook Slope": (
         Story(wintered=8, vigour=0.8, predators=0.1, thrips=3),
-        Story(wintered=8, vigour=0.93, predators=0.12, thrips=3),
+        Story(wintered=8, vigour=0.85, predators=0.12, thrips=3),
     ),
     "Lower Cleft": (
         Story(wintered=30, vigour=1.05, predators=0.06, treatments=(sulfur(216),)),

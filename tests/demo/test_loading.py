@@ -4,6 +4,7 @@ import json
 import stat
 from collections import Counter
 from collections.abc import Iterator
+from datetime import timedelta
 from pathlib import Path
 from typing import Any
 
@@ -21,7 +22,7 @@ from blocks.tenancy import stating
 from deploy.demo.almanac import TOURS, date_of
 from deploy.demo.handing_out import hand_out
 from deploy.demo.laboratory import usual_dish
-from deploy.demo.loading import demo_group, demo_today, load
+from deploy.demo.loading import demo_group, demo_today, fresh_sheet_day, load
 from deploy.demo.people import FORMER_ANALYST, PEOPLE
 from deploy.demo.rounds import fresh_rounds, history
 from deploy.demo.sheets import fresh_sheet
@@ -31,6 +32,9 @@ from monitoring.sheets.services import publish, receive
 from monitoring.sheets.work import work_on
 
 TODAY = demo_today()
+# One for each tour, and the list of this week's bags, which wait for their counts.
+SHEETS = len(TOURS) + 1
+ALL_ROUNDS = (*history(), *fresh_rounds())
 Kind = Transition.Kind
 STANDING = {"Stony Rise", "Big Terrace", "Nettle Top", "Lower Cleft", "Dry Bank"}
 # Treated, and falling: one round below the clear level does not end an alert.
@@ -84,8 +88,8 @@ def test_every_count_came_in_through_a_published_sheet(demo: FarmGroup) -> None:
     )
     with stating(demo.pk):
         sheets = Sheet.objects.for_group(demo.pk)
-        assert [sheet.state for sheet in sheets] == ["published"] * len(TOURS)
-        assert Round.objects.for_group(demo.pk).count() == len(history())
+        assert [sheet.state for sheet in sheets] == ["published"] * SHEETS
+        assert Round.objects.for_group(demo.pk).count() == len(ALL_ROUNDS)
         assert Tally.objects.for_group(demo.pk).count() == expected
         named = CellCount.objects.for_group(demo.pk).values_list("cell", flat=True)
         assert named
@@ -107,7 +111,7 @@ def test_bags_hang_inside_the_boundary_of_their_block(demo: FarmGroup) -> None:
             for row in BlockBoundary.objects.for_group(demo.pk)
         }
         bags = Bag.objects.for_group(demo.pk)
-        assert bags.count() == sum(len(one.bags) for one in history())
+        assert bags.count() == sum(len(one.bags) for one in ALL_ROUNDS)
         assert not bags.filter(point=None).exists()
         for bag in bags.filter(code__endswith="-07").select_related("round"):
             assert areas[bag.round.block_id].contains(bag.point)
@@ -169,7 +173,7 @@ def test_loading_again_keeps_everything(undone: FarmGroup) -> None:
     assert again.group == undone
     assert not again.is_new
     with stating(undone.pk):
-        assert Sheet.objects.for_group(undone.pk).count() == len(TOURS)
+        assert Sheet.objects.for_group(undone.pk).count() == SHEETS
 
 
 def test_other_groups_are_not_taken_for_the_demo(undone: FarmGroup) -> None:
@@ -237,6 +241,29 @@ def _upload_fresh_sheet(group: FarmGroup) -> None:
     with stating(group.pk):
         publish(member, received)
     assert work_on(group.pk, received.pk) == "published"
+
+
+def test_fresh_sheet_counts_the_bags_that_wait(undone: FarmGroup) -> None:
+    with stating(undone.pk):
+        waiting = Bag.objects.for_group(undone.pk).filter(
+            round__collected_on__gte=TODAY - timedelta(2)
+        )
+        assert waiting.count() == sum(len(one.bags) for one in fresh_rounds())
+        assert {bag.way for bag in waiting} == {"collected"}
+    _upload_fresh_sheet(undone)
+    with stating(undone.pk):
+        assert waiting.all().count() == sum(len(one.bags) for one in fresh_rounds())
+        assert {bag.way for bag in waiting.all()} == {"counted"}
+        assert not waiting.filter(point=None).exists()
+
+
+@pytest.mark.parametrize(("days", "laid_from"), [(0, 0), (7, 0), (8, 8), (300, 300)])
+def test_fresh_sheet_fits_the_waiting_bags_for_a_week(
+    undone: FarmGroup, days: int, laid_from: int
+) -> None:
+    loaded_on = undone.created_at.astimezone(undone.zone).date()
+    day = fresh_sheet_day(undone, today=loaded_on + timedelta(days))
+    assert day == loaded_on + timedelta(laid_from)
 
 
 def test_fresh_sheet_raises_one_alert_and_tells_who_wants_to_know(

@@ -10,7 +10,7 @@ import pytest
 from deploy.demo.almanac import TOURS, date_of
 from deploy.demo.laboratory import usual_dish
 from deploy.demo.rounds import SampledRound, fresh_rounds, history
-from deploy.demo.sheets import DemoSheet, fresh_sheet, history_sheets
+from deploy.demo.sheets import DemoSheet, fresh_sheet, history_sheets, waiting_sheet
 from deploy.demo.thresholds import leaf_level
 from monitoring.estimation import DensityEstimate, estimate_density, recovery_from_range
 
@@ -63,6 +63,15 @@ def test_fresh_sheet_is_of_this_week_and_three_blocks() -> None:
     assert days == {1, 2}
     assert len({row["block"] for row in rows}) == 3
     assert max(_dates([fresh_sheet(today=TODAY)], "washed_on")) <= TODAY
+
+
+def test_waiting_bags_are_those_of_the_fresh_sheet_without_counts() -> None:
+    waiting = _rows(waiting_sheet(today=TODAY))
+    fresh = _rows(fresh_sheet(today=TODAY))
+    same = ("bag", "block", "collected_on", "tissue", "position", "growth_stage")
+    for mine, theirs in zip(waiting, fresh, strict=True):
+        assert [mine[name] for name in same] == [theirs[name] for name in same]
+        assert not any(mine[name] for name in ("washed_on", "rust_mites", "analyst"))
 
 
 def test_there_is_a_sheet_for_each_tour_with_every_bag() -> None:

@@ -7,7 +7,7 @@ from django.core.management.base import BaseCommand, CommandError
 
 from blocks.errors import SiteError
 from deploy.demo.handing_out import hand_out
-from deploy.demo.loading import demo_today, load
+from deploy.demo.loading import demo_today, fresh_sheet_day, load
 from deploy.demo.replaying import DemoLoadError
 
 
@@ -29,7 +29,7 @@ class Command(BaseCommand):
             raise CommandError(error.sentence) from error
         except DemoLoadError as error:
             raise CommandError(str(error)) from error
-        hand_out(settings.STATE_DIR, today=today)
+        hand_out(settings.STATE_DIR, today=fresh_sheet_day(loaded.group, today=today))
         said = "Loaded" if loaded.is_new else "Already there, and kept:"
         self.stdout.write(
             f"{said} the invented {loaded.group.name} at /g/{loaded.group.slug}/."
