@@ -63,6 +63,13 @@ class Member:
         return self.farm_ids is None
 
 
+def signed_in(user: object) -> User:
+    """Narrow a request's user, known to be signed in, to a person."""
+    if not isinstance(user, User):
+        raise PermissionDenied("Sign in first.")
+    return user
+
+
 def memberships_of(user: User, *, now: datetime | None = None) -> list[Membership]:
     """List a person's memberships in force, by the group's name; 1 query."""
     today = timezone.localdate(now)

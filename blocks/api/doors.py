@@ -8,8 +8,7 @@ from django.http.response import HttpResponseBase
 from rest_framework.request import Request
 from rest_framework.views import APIView
 
-from blocks.access import EVERYONE, Member, Role, member_for, require
-from blocks.views.doors import signed_in
+from blocks.access import EVERYONE, Member, Role, member_for, require, signed_in
 
 CLIENT_ERROR = 400
 

@@ -2,24 +2,18 @@
 
 from collections.abc import Callable
 from functools import wraps
-from typing import Any, Concatenate, cast
+from typing import Any, Concatenate
 
 from django.contrib.auth.views import redirect_to_login
 from django.db import transaction
 from django.http import HttpRequest, HttpResponse, HttpResponseBase
 from django.views.decorators.cache import cache_control
 
-from blocks.access import EVERYONE, Member, Role, member_for, require
-from blocks.models import User
+from blocks.access import EVERYONE, Member, Role, member_for, require, signed_in
 
 SERVER_ERROR = 500
 
 type_view = Callable[Concatenate[HttpRequest, Member, ...], HttpResponseBase]
-
-
-def signed_in(user: object) -> User:
-    """Narrow the request's user to a person."""
-    return cast("User", user)
 
 
 def for_member(

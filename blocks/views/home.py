@@ -5,8 +5,7 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.views.decorators.http import require_safe
 
-from blocks.access import memberships_of
-from blocks.views.doors import signed_in
+from blocks.access import memberships_of, signed_in
 
 
 @require_safe
