@@ -38,7 +38,7 @@ def prepare_site(
     )
     gather_static_files(supervisor, places, env)
     if demo:
-        say("Loading the invented farm group, unless it is there.")
+        say("Loading the invented farm group, unless it is there (a minute).")
         supervisor.run(
             [*manage, "load_demo"],
             env=env,
