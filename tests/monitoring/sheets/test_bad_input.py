@@ -79,7 +79,7 @@ TAKEN = {
     "C02-utf16-le": (GOOD.encode("utf-16"), []),
     "C02-utf16-be": (b"\xfe\xff" + GOOD.encode("utf-16-be"), []),
     "C03-utf16-bare": (GOOD.encode("utf-16-le"), []),
-    "C04-windows": (_cp1252(f"{SHORT},note\n{LINE},Süd – oben\n"),
+    "C04-windows": (_cp1252(f"{SHORT},note\n{LINE},Süd \u2013 oben\n"),
                     ["encoding-guessed"]),
     "C07-semicolons": (f"{SHORT},volume_ml\n{LINE},47;5\n".replace(",", "§")
                        .replace(";", ",").replace("§", ";").encode(),
