@@ -383,3 +383,82 @@ def test_one_groups_fault_stops_no_other(
         tasks.evaluate_changes()
     assert kinds(broken) == []
     assert kinds(sound) == ["raised"]
+
+
+@pytest.mark.django_db(transaction=True, databases=["default", "owner"])
+def test_a_worker_killed_at_any_statement_loses_and_doubles_nothing(
+    make_world: Callable[..., World],
+) -> None:
+    world = make_world()
+    let_subscribe(world, "consultant", "grower")
+    set_mite_threshold(world)
+    publish(world, HIGH)
+    kills, finished, steps = 0, False, kinds(world)
+    while not finished:
+        try:
+            with connection.execute_wrapper(Killer(kills)):
+                judge(world)
+            finished = True
+        except SystemExit:
+            kills += 1
+        steps = kinds(world)
+        with stating(world.group.pk):
+            # All of it or nothing.
+            assert Message.objects.count() == 2 * len(steps)
+            assert DensityChange.objects.exists() is (steps == [])
+    assert kills > 15
+    assert steps == ["raised"]
+
+
+class Killer:
+    """End the worker before its statement of a number."""
+
+    def __init__(self, number: int) -> None:
+        self.left = number
+
+    def __call__(self, execute: Callable[..., object], *statement: object) -> object:
+        if self.left == 0:
+            raise SystemExit
+        self.left -= 1
+        return execute(*statement)
+
+
+@pytest.mark.django_db(transaction=True, databases=["default", "owner"])
+def test_a_worker_and_a_changed_threshold_end_in_step(
+    make_world: Callable[..., World],
+) -> None:
+    world = make_world()
+    set_mite_threshold(world)
+    publish(world, HIGH, block=world.block.name)
+    with stating(world.group.pk):
+        threshold = ThresholdVersion.objects.select_related("threshold").get().threshold
+    barrier = Barrier(2)
+
+    def work() -> None:
+        barrier.wait(timeout=20)
+        judge(world)
+
+    def rule() -> None:
+        barrier.wait(timeout=20)
+        with transaction.atomic():
+            who = member(world)
+            change_threshold(who, threshold, Values(level=9000), seen_number=1,
+                             reason="", now=NOW)  # fmt: skip
+
+    def end_connection(do: Callable[[], None]) -> None:
+        try:
+            do()
+        finally:
+            connection.close()
+
+    threads = [Thread(target=end_connection, args=[do]) for do in (work, rule)]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join(timeout=60)
+    # Whoever came first: nothing stands by the new version, and steps alternate.
+    assert kinds(world) in ([], ["raised", "cleared"])
+    with stating(world.group.pk):
+        assert not Alert.objects.filter(ended_at=None).exists()
+        assert ThresholdVersion.objects.count() == 2
+    assert judge_everything(world.group.pk, now=NOW) == 0

@@ -217,8 +217,11 @@ def add(world: World, role: str, **values: object) -> Any:
 def test_coordinators_and_growers_set_thresholds_of_their_farms(
     world: World, role: str, where: dict[str, int], status: int
 ) -> None:
-    things = {"farm": world.farms, "block": world.blocks}
-    given = {name: things[name][at].pk for name, at in where.items()}
+    keys = {
+        "farm": [farm.pk for farm in world.farms],
+        "block": [block.pk for block in world.blocks],
+    }
+    given = {name: keys[name][at] for name, at in where.items()}
     assert add(world, role, **given).status_code == status
     with stating(world.group.pk):
         assert Threshold.objects.count() == (1 if status == 200 else 0)
@@ -310,10 +313,10 @@ def test_lists_cost_the_same_for_any_number(
         path = raised.url(paths(raised)[page])
         client.get(path)
         with django_assert_num_queries(queries):
-            answer = client.get(path)
+            client.get(path)
     with stating(raised.group.pk):
         assert Alert.objects.count() == (4 if doubled else 2)
-    assert answer.context["page"].paginator.count == (6 if doubled else 3)
+        assert Message.objects.count() == (6 if doubled else 3)
 
 
 def test_messages_show_what_was_given_up_and_why(raised: World) -> None:
