@@ -148,7 +148,7 @@ def _system_account() -> Account:
 def require_entry(account: Account, folder: Path) -> None:
     """Stop if the account cannot enter the folder, naming the folder that bars it."""
     for step in [*reversed(folder.parents), folder]:
-        if not _may(account, "-x", step):
+        if not _may_enter(account, step):
             raise StepError(
                 f"The account {account.name}, which runs PostgreSQL and the site,"
                 f" cannot enter the folder {step}. Either move the checkout to where"
@@ -157,21 +157,38 @@ def require_entry(account: Account, folder: Path) -> None:
             )
 
 
-def require_reading(account: Account, files: list[Path]) -> None:
-    """Stop if the account cannot read one of the files."""
-    for file in files:
-        if not _may(account, "-r", file):
-            raise StepError(
-                f"The account {account.name}, which runs the site, cannot read {file}."
-                f" Allow it with chmod -R o+rX '{files[0].parent}'"
-            )
-
-
-def _may(account: Account, test: str, path: Path) -> bool:
-    if account.is_me:
-        return os.access(path, {"-x": os.X_OK, "-r": os.R_OK}[test])
+def require_reading(account: Account, places: list[Path]) -> None:
+    """Stop if the account cannot read one of the files, at whatever depth."""
+    search: list[str | Path] = [
+        "/usr/bin/find",
+        *places,
+        "-name",
+        "__pycache__",
+        "-prune",
+        "-o",
+    ]
+    closed = ["(", "!", "-readable", "-o", "-type", "d", "!", "-executable", ")"]
     done = subprocess.run(  # noqa: S603 - our own command, no shell
-        ["/usr/bin/test", test, path], check=False, cwd="/", **identity(account)
+        ["/usr/bin/find", *places, *skip, *closed, "-print", "-quit"],
+        stdout=subprocess.PIPE,
+        stderr=subprocess.DEVNULL,
+        check=False,
+        text=True,
+        cwd="/",
+        **identity(account),
+    )
+    if found := done.stdout.strip():
+        raise StepError(
+            f"The account {account.name}, which runs the site, cannot read {found}."
+            f" Allow it with chmod -R o+rX '{places[0].parent}'"
+        )
+
+
+def _may_enter(account: Account, folder: Path) -> bool:
+    if account.is_me:
+        return os.access(folder, os.X_OK)
+    done = subprocess.run(  # noqa: S603 - our own command, no shell
+        ["/usr/bin/test", "-x", folder], check=False, cwd="/", **identity(account)
     )
     return done.returncode == 0
 

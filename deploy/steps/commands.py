@@ -39,7 +39,7 @@ def run(
     ):
         try:
             code = process.wait()
-        except (KeyboardInterrupt, Stopped):
+        except Stopped:
             if unbroken:
                 say("Waiting for the installation to come to an orderly end.")
             else:

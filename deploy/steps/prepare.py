@@ -1,6 +1,7 @@
 """The first part of a command: everything that may need root, then no more root."""
 
 import os
+import signal
 import sys
 from dataclasses import dataclass
 
@@ -16,7 +17,11 @@ from deploy.steps.interpreter import choose_interpreter, require_interpreter
 from deploy.steps.packages import Needs, install_missing
 from deploy.steps.places import CHECKOUT, Places
 from deploy.steps.processes import RECORD, stop_leftovers
+from deploy.steps.say import STOP_SIGNALS
 from deploy.steps.state import lock, make_state_folder
+
+# What the site and its tests read of the checkout.
+READ = ("manage.py", "alerts", "blocks", "deploy", "fixtures", "monitoring", "tests")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -32,7 +37,7 @@ def take_folder(places: Places, *, already: str) -> Taken:
     os.umask(0o022)
     account = choose_account(CHECKOUT, places.state)
     require_entry(account, CHECKOUT)
-    require_reading(account, [CHECKOUT / "manage.py", *sorted(CHECKOUT.glob("*/*.py"))])
+    require_reading(account, [CHECKOUT / name for name in READ])
     make_state_folder(places.state, account)
     require_entry(account, places.state)
     # The lock is the kernel's: it lasts until this process ends, through hand_over.
@@ -56,5 +61,7 @@ def hand_over(taken: Taken, module: str, arguments: list[str]) -> None:
     become(taken.account, taken.places.state)
     os.environ["PYTHONPATH"] = str(CHECKOUT)
     sys.stdout.flush()
+    # Between the two parts nobody listens; `main` of the second takes them up again.
+    signal.pthread_sigmask(signal.SIG_BLOCK, STOP_SIGNALS)
     python = str(taken.places.python)
     os.execv(python, [python, "-P", "-m", module, *arguments])  # noqa: S606 - our own program, no shell

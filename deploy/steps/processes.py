@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import NoReturn
 
 from deploy.steps.accounts import Account
-from deploy.steps.say import StepError, Stopped, say
+from deploy.steps.say import STOP_SIGNALS, StepError, Stopped, say
 
 RECORD = "running.json"
 POLL_S = 0.2
@@ -58,7 +58,7 @@ class Supervisor:
 
     def catch_signals(self) -> None:
         """Turn Ctrl-C, a TERM signal and a closed terminal into `Stopped`."""
-        for number in (signal.SIGINT, signal.SIGTERM, signal.SIGHUP):
+        for number in STOP_SIGNALS:
             signal.signal(number, self._on_signal)
 
     def _on_signal(self, number: int, _frame: object) -> None:

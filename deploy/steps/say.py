@@ -4,6 +4,9 @@ import signal
 import sys
 from collections.abc import Callable, Sequence
 
+# Ctrl-C, an asked-for end, and a closed terminal.
+STOP_SIGNALS = (signal.SIGINT, signal.SIGTERM, signal.SIGHUP)
+
 
 class StepError(Exception):
     """A step cannot go on; the sentence says what is wrong and what to do."""
@@ -26,16 +29,17 @@ def say(sentence: str) -> None:
 
 def main(command: str, work: Callable[[], int]) -> None:
     """Run a command's work and turn what stopped it into words and an exit code."""
-    for number in (signal.SIGTERM, signal.SIGHUP):
+    for number in STOP_SIGNALS:
         signal.signal(number, _stop)
     try:
+        signal.pthread_sigmask(signal.SIG_UNBLOCK, STOP_SIGNALS)
         code = work()
     except StepError as error:
         sys.stdout.flush()
         sys.stderr.writelines(f"  {line}\n" for line in error.words)
         sys.stderr.write(f"\n{command}: {error}\n")
         code = 1
-    except (KeyboardInterrupt, Stopped):
+    except Stopped:
         sys.stderr.write(f"\n{command}: stopped; run it again to go on.\n")
         code = 130
     sys.exit(code)

@@ -13,10 +13,10 @@ from deploy.steps.pulse import Pulse
 from deploy.steps.say import say
 from deploy.steps.statics import gather_static_files
 
+# Each process has a pool of up to 8 connections; PostgreSQL takes 100.
 WEB_PROCESSES = 2
 WEB_THREADS = 4
 WORKER_PROCESSES = 2
-# A pool of database connections for each: 5 x 8 stays below PostgreSQL's 100.
 LOGINS = "demo-logins.json"
 
 

@@ -25,14 +25,19 @@ def account() -> Account:
     return found
 
 
+def open_to_all(tmp_path: Path) -> None:
+    """Let others enter the test's folder, which pytest closes to them."""
+    for folder in (tmp_path, *list(tmp_path.parents)[:2]):
+        folder.chmod(folder.stat().st_mode | 0o055)
+
+
 def test_a_folder_that_cannot_be_entered_is_named(
     tmp_path: Path, account: Account
 ) -> None:
     closed = tmp_path / "closed"
     inner = closed / "checkout"
     inner.mkdir(parents=True)
-    for open_folder in (tmp_path, *list(tmp_path.parents)[:2]):
-        open_folder.chmod(open_folder.stat().st_mode | 0o011)
+    open_to_all(tmp_path)
     closed.chmod(0)
     with pytest.raises(StepError, match=f"cannot enter the folder {closed}\\."):
         require_entry(account, inner)
@@ -42,10 +47,23 @@ def test_a_folder_that_cannot_be_entered_is_named(
 
 
 def test_a_file_that_cannot_be_read_is_named(tmp_path: Path, account: Account) -> None:
-    file = tmp_path / "manage.py"
-    file.touch(mode=0)
-    with pytest.raises(StepError, match=r"cannot read .*manage\.py"):
-        require_reading(account, [file])
+    open_to_all(tmp_path)
+    source = tmp_path / "blocks" / "models"
+    source.mkdir(parents=True)
+    (source / "people.py").touch()
+    require_reading(account, [tmp_path / "blocks"])
+    (source / "people.py").chmod(0)
+    with pytest.raises(StepError, match=r"cannot read .*models/people\.py"):
+        require_reading(account, [tmp_path / "blocks"])
+
+
+def test_what_python_made_for_itself_need_not_be_read(
+    tmp_path: Path, account: Account
+) -> None:
+    open_to_all(tmp_path)
+    (tmp_path / "blocks" / "__pycache__").mkdir(parents=True)
+    (tmp_path / "blocks" / "__pycache__" / "a.pyc").touch(mode=0)
+    require_reading(account, [tmp_path / "blocks"])
 
 
 def test_root_is_nobodys_account() -> None:
