@@ -159,14 +159,7 @@ def require_entry(account: Account, folder: Path) -> None:
 
 def require_reading(account: Account, places: list[Path]) -> None:
     """Stop if the account cannot read one of the files, at whatever depth."""
-    search: list[str | Path] = [
-        "/usr/bin/find",
-        *places,
-        "-name",
-        "__pycache__",
-        "-prune",
-        "-o",
-    ]
+    skip = ["-name", "__pycache__", "-prune", "-o"]
     closed = ["(", "!", "-readable", "-o", "-type", "d", "!", "-executable", ")"]
     done = subprocess.run(  # noqa: S603 - our own command, no shell
         ["/usr/bin/find", *places, *skip, *closed, "-print", "-quit"],
