@@ -8,8 +8,8 @@ from monitoring.estimation import DishGrid
 
 MM2_PER_CM2 = 100.0
 MARGIN_MM = 4.0
-# A cell smaller than this share of a whole one has no room for its name.
-LABEL_FROM_SHARE = 0.25
+# A cell that the rim leaves less of than this has no room for its name.
+LABEL_FROM_SHARE = 0.85
 
 
 @dataclass(frozen=True, slots=True)

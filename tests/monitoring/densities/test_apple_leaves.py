@@ -66,3 +66,7 @@ def test_apple_leaf_counts_give_their_published_mean_and_k(world: World) -> None
     assert density.sample_mean is not None
     assert density.high is not None
     assert density.low < density.sample_mean < density.high
+    page = world.client("grower").get(world.url(f"densities/{density.uuid}/"))
+    shown = page.content.decode()
+    assert "1.1467" in shown
+    assert "1.0246" in shown
