@@ -1,29 +1,21 @@
 """Give alerts to programs."""
 
 from drf_spectacular.utils import extend_schema
-from rest_framework.pagination import PageNumberPagination
 from rest_framework.request import Request
 from rest_framework.response import Response
 
 from alerts.api.serializers import STANDING, AlertSerializer, WantedAlertsSerializer
 from alerts.queries import WantedAlerts, wanted_alerts
 from blocks.api.doors import GroupAPIView
-
-
-class Pages(PageNumberPagination):
-    """Pages of 100 alerts, or of as many as `page_size` says, up to 500."""
-
-    page_size = 100
-    page_size_query_param = "page_size"
-    max_page_size = 500
+from blocks.api.pages import PAGE_PARAMETERS, Pages, page_of
 
 
 class AlertList(GroupAPIView):
     """The alerts on the blocks that the person may see."""
 
     @extend_schema(
-        parameters=[WantedAlertsSerializer],
-        responses=AlertSerializer(many=True),
+        parameters=[WantedAlertsSerializer, *PAGE_PARAMETERS],
+        responses=page_of(AlertSerializer, name="PageOfAlerts"),
         operation_id="alerts_list",
     )
     def get(self, request: Request, *, group_slug: str) -> Response:

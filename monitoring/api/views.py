@@ -4,12 +4,12 @@ from uuid import UUID
 
 from django.utils import timezone
 from drf_spectacular.utils import extend_schema
-from rest_framework.pagination import PageNumberPagination
 from rest_framework.request import Request
 from rest_framework.response import Response
 
 from blocks.access import block_for
 from blocks.api.doors import GroupAPIView
+from blocks.api.pages import PAGE_PARAMETERS, Pages, page_of
 from monitoring.api.serializers import (
     BlockSerializer,
     DensitySerializer,
@@ -18,18 +18,14 @@ from monitoring.api.serializers import (
 from monitoring.queries.current import Wanted, blocks_with_area, current_densities
 
 
-class Pages(PageNumberPagination):
-    """Pages of 200 rows, or of as many as `page_size` says, up to 1,000."""
-
-    page_size = 200
-    page_size_query_param = "page_size"
-    max_page_size = 1000
-
-
 class BlockList(GroupAPIView):
     """The blocks that the person may see."""
 
-    @extend_schema(responses=BlockSerializer(many=True), operation_id="blocks_list")
+    @extend_schema(
+        parameters=PAGE_PARAMETERS,
+        responses=page_of(BlockSerializer, name="PageOfBlocks"),
+        operation_id="blocks_list",
+    )
     def get(self, request: Request, *, group_slug: str) -> Response:
         """List blocks, by farm and name."""
         today = timezone.localdate(timezone=self.member.farm_group.zone)
@@ -44,8 +40,8 @@ class DensityList(GroupAPIView):
     """The current densities of a block."""
 
     @extend_schema(
-        parameters=[WantedSerializer],
-        responses=DensitySerializer(many=True),
+        parameters=[WantedSerializer, *PAGE_PARAMETERS],
+        responses=page_of(DensitySerializer, name="PageOfDensities"),
         operation_id="densities_list",
     )
     def get(self, request: Request, *, group_slug: str, block_uuid: UUID) -> Response:

@@ -13,6 +13,7 @@ from monitoring.words import (
     interval,
     prey_per_predator,
     sentence_case,
+    stated,
 )
 
 # An upper end this many times the median is called weak.
@@ -91,7 +92,7 @@ def _against_threshold(
         return []
     return [
         f"{sentence_case(in_hundred(chance))} that this is above your"
-        f" {figure(threshold.level)}."
+        f" {stated(threshold.level)}."
     ]
 
 
@@ -101,10 +102,12 @@ def _ratio_words(ratio: Ratio) -> str:
     predators, prey = ratio.predator.name, ratio.prey.name
     if ratio.reason:
         return f"No {predators} were found against the {prey}."
+    # Which way the bags left out would move a ratio is not known.
+    left_out = ", of the bags that could be counted" if ratio.at_least else ""
     return (
         f"{sentence_case(predators)} to {prey}: one to"
         f" {prey_per_predator(ratio.median)} ({prey_per_predator(ratio.high)} to"
-        f" {prey_per_predator(ratio.low)})."
+        f" {prey_per_predator(ratio.low)}){left_out}."
     )
 
 

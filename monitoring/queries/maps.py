@@ -108,7 +108,8 @@ def boundary_of(block: Block, *, on: date) -> BlockBoundary | None:
 
 BAGS = """
 SELECT b.code, b.position, ST_X(b.point), ST_Y(b.point),
-    sum(t.count) / (avg(t.proportion_counted) * b.units), bool_or(t.count IS NULL)
+    sum(t.count) / (avg(t.proportion_counted) * b.units),
+    bool_or(t.count IS NULL) OR count(t.id) < coalesce(max(w.dishes), 1)
 FROM monitoring_bag b
 LEFT JOIN monitoring_wash w ON w.farm_group_id = b.farm_group_id AND w.bag_id = b.id
     AND w.number = 1

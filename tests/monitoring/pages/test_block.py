@@ -106,11 +106,15 @@ def test_nothing_found_is_an_upper_limit_not_a_zero(desk: Desk, world: World) ->
 
 
 def test_an_uncountable_bag_makes_it_at_least(desk: Desk, world: World) -> None:
-    rows = [bag_row(bag=i, rust_mites=40 + i) for i in range(5)]
+    rows = [bag_row(bag=i, rust_mites=40 + i, predatory_mites=1 + i) for i in range(5)]
     rows.append(bag_row(bag=9, rust_mites="uncountable"))
     desk.publish(desk.upload(bag_sheet(*rows)))
     settle(world)
-    assert "Rust mites at least" in Season(world).text("block")
+    season = Season(world)
+    text = season.text("block")
+    assert "Rust mites at least" in text
+    assert ", of the bags that could be counted." in text
+    assert "uncountable ones are left out" in season.text("ratio")
 
 
 def test_each_tissue_has_its_own_part(desk: Desk, world: World) -> None:
