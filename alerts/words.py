@@ -1,5 +1,9 @@
 """Alerts in sentences that stand on their own."""
 
+from datetime import date
+
+from django.utils.dates import MONTHS
+
 from alerts.models import ThresholdVersion, Transition
 from blocks.models import Block
 from monitoring.models import Density, Organism, Ratio
@@ -7,11 +11,11 @@ from monitoring.pages.sentences import density_words
 from monitoring.words import (
     bags,
     day,
-    figure,
     in_hundred,
     prey_per_predator,
     sentence_case,
     several,
+    stated,
 )
 
 Kind = Transition.Kind
@@ -27,8 +31,20 @@ def subject_words(organism: Organism, prey: Organism | None, tissue: str) -> str
 def level_words(version: ThresholdVersion, level: float) -> str:
     """Write a level: “150 per leaf”, or for a ratio “one to 200”."""
     if version.threshold.is_ratio:
-        return f"one to {prey_per_predator(level)}"
-    return f"{figure(level)} per {version.threshold.tissue}"
+        return f"one to {stated(1 / level)}" if level else "none at all"
+    return f"{stated(level)} per {version.threshold.tissue}"
+
+
+def season_words(version: ThresholdVersion) -> str:
+    """Write a season: “30 August to 22 January”."""
+    ends = (version.season_from, version.season_until)
+    if ends == ("01-01", "12-31"):
+        return "all year"
+    # Any leap year will do: 29 February may be an end.
+    return " to ".join(
+        f"{on.day} {MONTHS[on.month]}"
+        for on in (date.fromisoformat(f"2024-{end}") for end in ends)
+    )
 
 
 def figure_words(row: Density | Ratio) -> str:

@@ -3,7 +3,7 @@
 from django import template
 
 from alerts.models import Threshold, ThresholdVersion
-from alerts.words import level_words, subject_words
+from alerts.words import level_words, season_words, subject_words
 
 register = template.Library()
 
@@ -19,6 +19,12 @@ def watched(threshold: Threshold) -> str:
 def level(version: ThresholdVersion) -> str:
     """Write a version's threshold."""
     return level_words(version, version.level)
+
+
+@register.filter
+def season(version: ThresholdVersion) -> str:
+    """Write the part of the year in which a version holds."""
+    return season_words(version)
 
 
 @register.filter

@@ -181,11 +181,16 @@ class BagChecker:
         found: list[Finding],
     ) -> list[TypedTally]:
         tallies = []
+        told = {finding.column for finding in found}
         for reader in self.tallies:
             tally, issues = reader.read(fields, dish)
             if tally is not None:
                 tallies.append(tally)
             for column, issue in issues:
+                # What is wrong with the dish is told once, not for each organism.
+                if issue.code == "no-dish" and "dish" in told:
+                    continue
+                told.add(column)
                 index = self.header.columns.get(column)
                 text = fields[index] if index is not None else ""
                 found.append(_finding(number, column, text, issue))
