@@ -24,6 +24,11 @@ def figure(value: float | None) -> str:
     return f"{rounded:.{digits}f}"
 
 
+def stated(value: float) -> str:
+    """Write a value that a person set, as it was set."""
+    return f"{value:,.6g}"
+
+
 def interval(low: float | None, high: float | None) -> str:
     """Write an interval as it is spoken: “130 to 340”."""
     if high is None:

@@ -45,7 +45,7 @@ def facts_of(attributes: Mapping[str, Any]) -> tuple[dict[str, Any], list[str]]:
         if value is None:
             continue
         if fact not in RANGES:
-            facts[fact] = str(value).strip()[:120]
+            facts[fact] = _text(value)
             continue
         number = _number(value)
         low, high = RANGES[fact]
@@ -69,3 +69,10 @@ def _number(value: Any) -> float | None:
     except (TypeError, ValueError):
         return None
     return number if number == number and abs(number) < 1e9 else None  # noqa: PLR0124, PLR2004 - NaN and nonsense
+
+
+def _text(value: Any) -> str:
+    """Write a value as a name; spreadsheets make 12.0 of block 12."""
+    if isinstance(value, float) and value.is_integer():
+        value = int(value)
+    return str(value).replace("\x00", "").strip()[:120]

@@ -6,6 +6,7 @@ from math import cos, radians
 from typing import Any
 
 WIDTH, HEIGHT, MARGIN = 160.0, 120.0, 6.0
+HALF_TURN, TURN = 180.0, 360.0
 Ring = list[list[float]]
 
 
@@ -21,7 +22,7 @@ def drawing_of(
     geometry: dict[str, Any] | None, before: dict[str, Any] | None
 ) -> Drawing | None:
     """Fit an outline into the picture, north up; None without an outline."""
-    rings = _rings(geometry)
+    rings, rings_before = _rings(geometry), _rings(before)
     if not rings:
         return None
     points = list(chain.from_iterable(rings))
@@ -45,10 +46,15 @@ def drawing_of(
             for ring in of
         )
 
-    return Drawing(after=path(rings), before=path(_rings(before)))
+    return Drawing(after=path(rings), before=path(rings_before))
 
 
 def _rings(geometry: dict[str, Any] | None) -> list[Ring]:
     if geometry is None:
         return []
-    return [list(ring) for part in geometry["coordinates"] for ring in part]
+    rings = [list(ring) for part in geometry["coordinates"] for ring in part]
+    longitudes = [point[0] for ring in rings for point in ring]
+    if max(longitudes) - min(longitudes) <= HALF_TURN:
+        return rings
+    # Split at the 180th meridian: draw the halves side by side.
+    return [[[x % TURN, y] for x, y, *_ in ring] for ring in rings]

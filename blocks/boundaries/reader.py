@@ -1,15 +1,18 @@
 """Run the child that opens a boundary file, and take its answer."""
 
 import json
+import logging
 import subprocess
 import sys
 from functools import lru_cache
 from pathlib import Path
+from tempfile import TemporaryDirectory
 from typing import Any
 
 from blocks.boundaries.kinds import RefusedError, kind_of
 from blocks.boundaries.limits import DRIVERS, WALL_S
 
+log = logging.getLogger(__name__)
 ROOT = Path(__file__).resolve().parents[2]
 # GDAL must not look for anything outside the file it is given.
 ENVIRONMENT = {
@@ -17,6 +20,9 @@ ENVIRONMENT = {
     "CPL_VSIL_CURL_ALLOWED_EXTENSIONS": ".none",
     "GDAL_DISABLE_READDIR_ON_OPEN": "EMPTY_DIR",
     "OGR_ENABLE_PARTIAL_REPROJECTION": "NO",
+    # Nobody answers there, so what would ask the network is refused at once.
+    "GDAL_HTTP_PROXY": "http://127.0.0.1:1",
+    "ALL_PROXY": "http://127.0.0.1:1",
     "GDAL_HTTP_TIMEOUT": "1",
     "PROJ_NETWORK": "OFF",
     "OPENBLAS_NUM_THREADS": "1",
@@ -39,6 +45,19 @@ def other_drivers() -> str:
 def read_boundaries(path: Path, answers: dict[str, Any]) -> dict[str, Any]:
     """Read a stored boundary file; RefusedError says why one is not taken."""
     kind = kind_of(path)
+    with TemporaryDirectory() as folder:
+        done = _run(path, kind, answers, folder)
+    try:
+        document: dict[str, Any] = json.loads(done)
+    except ValueError as error:
+        raise _stopped() from error
+    if "refused" in document:
+        raise RefusedError(document["refused"], document["sentence"])
+    return document
+
+
+def _run(path: Path, kind: str, answers: dict[str, Any], folder: str) -> bytes:
+    """Give what the child wrote; what it leaves in the folder is the caller's."""
     command = [
         sys.executable,
         "-m",
@@ -46,6 +65,7 @@ def read_boundaries(path: Path, answers: dict[str, Any]) -> dict[str, Any]:
         str(path.resolve()),
         kind,
         json.dumps(answers),
+        folder,
     ]
     environment = ENVIRONMENT | {"GDAL_SKIP": other_drivers()}
     if kind == "shapefile":
@@ -60,13 +80,20 @@ def read_boundaries(path: Path, answers: dict[str, Any]) -> dict[str, Any]:
             check=False,
             stdin=subprocess.DEVNULL,
         )
-        document: dict[str, Any] = json.loads(done.stdout)
-    except (subprocess.TimeoutExpired, ValueError) as error:
-        raise RefusedError(
-            "reading-stopped",
-            "Reading the file took more time or memory than is allowed, so it was"
-            " stopped. Send fewer or simpler outlines.",
-        ) from error
-    if "refused" in document:
-        raise RefusedError(document["refused"], document["sentence"])
-    return document
+    except subprocess.TimeoutExpired as error:
+        raise _stopped() from error
+    if done.returncode != 0:
+        log.warning(
+            "reading a boundary file ended with %s: %s",
+            done.returncode,
+            done.stderr.decode(errors="replace")[-500:],
+        )
+    return done.stdout
+
+
+def _stopped() -> RefusedError:
+    return RefusedError(
+        "reading-stopped",
+        "Reading the file took more time or memory than is allowed, so it was stopped."
+        " Send fewer or simpler outlines.",
+    )

@@ -1,5 +1,6 @@
 """The coordinator's pages of boundaries and of a block's facts."""
 
+import re
 from typing import Any
 from uuid import UUID
 
@@ -18,9 +19,11 @@ from blocks.forms import BlockForm, BoundaryForm
 from blocks.models import Block
 from blocks.queries import boundary_imports, import_for
 from blocks.services import boundaries as services
+from blocks.services.boundary_comparison import left_out
 from blocks.views.doors import for_member
 
 ANSWER = "answer-"
+INDEX = re.compile(r"[0-9]{1,6}")
 GET_OR_POST = ["GET", "HEAD", "POST"]
 
 
@@ -58,7 +61,7 @@ def boundary_import(
         {
             **feature,
             "drawing": drawing_of(feature["geometry"], feature["before"]),
-            "left_out": services.left_out(begun, feature),
+            "left_out": left_out(begun, feature),
         }
         for feature in begun.preview.get("features", [])[:200]
     ]
@@ -88,7 +91,7 @@ def answer_import(
     if answers:
         services.answer(begun, answers)
     if "left-out-given" in request.POST:
-        chosen = [v for v in request.POST.getlist("left-out") if v.isdigit()]
+        chosen = [v for v in request.POST.getlist("left-out") if INDEX.fullmatch(v)]
         services.leave_out(begun, [int(value) for value in chosen])
     return redirect("boundary-import", member.farm_group.slug, begun.uuid)
 

@@ -12,7 +12,7 @@ from monitoring.estimation.validation import (
     EstimationError,
     FloatArray,
     Numbers,
-    one_or_each,
+    each_bag,
     positive,
     proportion,
     whole_counts,
@@ -46,7 +46,9 @@ def profile_interval(
     if seen.size < 2 or seen.sum() == 0:
         raise EstimationError("counts", "needs two bags and an animal")
     proportion("recovery", recovery, may_be_one=True)
-    shares = one_or_each("proportions_counted", proportions_counted, seen.size)
+    shares = each_bag(
+        "proportions_counted", [proportions_counted], np.array([seen.size])
+    )
     if (shares <= 0).any() or (shares > 1).any():
         raise EstimationError("proportions_counted", "must be above 0 and up to 1")
     exposures = recovery * shares

@@ -1,7 +1,7 @@
 """The share of animals that one wash brings off."""
 
 from dataclasses import dataclass
-from math import inf, log, sqrt
+from math import exp, expm1, inf, log, log1p, sqrt
 from typing import Literal, TypeAlias
 
 import numpy as np
@@ -19,6 +19,9 @@ from monitoring.estimation.validation import (
 
 # How closely a fitted beta's interval must meet the stated range.
 RANGE_SLACK = 1e-6
+NARROWEST_RANGE = 1e-9
+# Removal by likelihood looks for at most this many times the animals caught.
+MOST_TIMES_CAUGHT = 1e9
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,6 +63,8 @@ def recovery_from_range(
     proportion("confidence", confidence)
     if low >= high:
         raise EstimationError("high", f"{high!r} is not above low, {low!r}")
+    if high - low < NARROWEST_RANGE:
+        raise EstimationError("high", f"{high!r} is too close to low, {low!r}")
     tail = (1 - confidence) / 2
     width = stats.norm.isf(tail)
     middle = (low + high) / 2
@@ -176,23 +181,22 @@ def _carle_strub(washes: int, total: float, later: float) -> float:
 
 
 def _maximum_likelihood(washes: int, total: float, later: float) -> float:
-    def minus_log_likelihood(excess: float) -> float:
-        size = total + excess
-        trials = washes * size - later
+    def minus_log_likelihood(log_times: float) -> float:
+        excess = total * expm1(log_times)
+        trials = washes * (total + excess) - later
         share = total / trials
         missed = trials - total
-        log_missed = missed * log(1 - share) if missed > 0 else 0.0
-        return -float(
-            gammaln(size + 1) - gammaln(excess + 1) + total * log(share) + log_missed
-        )
+        log_missed = missed * log1p(-share) if missed > 0 else 0.0
+        arrangements = gammaln(total + excess + 1) - gammaln(excess + 1)
+        return -float(arrangements + total * log(share) + log_missed)
 
     best = optimize.minimize_scalar(
         minus_log_likelihood,
-        bounds=(0.0, 100 * total),
+        bounds=(0.0, log(MOST_TIMES_CAUGHT)),
         method="bounded",
-        options={"xatol": 1e-9 * total},
+        options={"xatol": 1e-12},
     )
-    return total + float(best.x)
+    return total * exp(float(best.x))
 
 
 def _with_errors(

@@ -83,16 +83,6 @@ def each_bag(
     )
 
 
-def one_or_each(argument: str, values: Numbers | float, size: int) -> FloatArray:
-    """Give one number for each of `size` items, repeating a single one."""
-    array = numbers(argument, values)
-    if array.size == 1:
-        return np.full(size, array[0])
-    if array.size != size:
-        raise EstimationError(argument, f"has {array.size} entries where {size} fit")
-    return array
-
-
 def proportion(argument: str, value: float, *, may_be_one: bool = False) -> float:
     """Give a number in (0, 1), or (0, 1] where 1 is allowed; or EstimationError."""
     inside = 0 < value < 1 or (may_be_one and value == 1)

@@ -11,7 +11,7 @@ from monitoring.models import Density, Organism, Ratio, Round
 from monitoring.pages.sentences import density_words, sentence_of
 from monitoring.queries.seasons import Season
 from monitoring.thresholds import ThresholdInForce
-from monitoring.words import day, figure, interval, prey_per_predator
+from monitoring.words import day, figure, interval, prey_per_predator, stated
 
 RATIO_TONE = Tone("teal", "diamond-open", "longdash")
 
@@ -100,7 +100,7 @@ def _panels(
                 tone=tone_of(organism.position),
                 points=[_point(row) for row in mine if row.median is not None],
                 thresholds=[
-                    (one.level, f"threshold {figure(one.level)}")
+                    (one.level, f"threshold {stated(one.level)}")
                     for one in thresholds
                     if one.prey_id is None
                     and one.organism_id == organism.pk
@@ -131,7 +131,7 @@ def _ratio_panels(part: Season, thresholds: Sequence[ThresholdInForce]) -> list[
     panels = []
     for (predator_id, prey_id), rows in pairs.items():
         lines = [
-            (one.level, f"threshold 1 to {prey_per_predator(one.level)}")
+            (one.level, f"threshold 1 to {stated(1 / one.level)}")
             for one in thresholds
             if one.prey_id == prey_id
             and one.organism_id == predator_id

@@ -9,7 +9,7 @@ from blocks.models import Block
 from monitoring.models import Density
 from monitoring.pages.sentences import chance_above, density_words, threshold_for
 from monitoring.thresholds import StandingAlert, ThresholdInForce
-from monitoring.words import day, figure, in_hundred
+from monitoring.words import day, in_hundred, stated
 
 # Class breaks: shares of a block's threshold, or animals where there is none.
 SHARES = (0.1, 1 / 3, 1.0, 3.0)
@@ -120,7 +120,7 @@ def _line(
     )
     above = ""
     if chance is not None and threshold is not None:
-        above = f"{in_hundred(chance)} above {figure(threshold.level)}"
+        above = f"{in_hundred(chance)} above {stated(threshold.level)}"
     return BlockLine(
         block=block,
         words=density_words(density),

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable, Iterator, Sequence
 from datetime import date
+from itertools import islice
 from typing import Any
 
 from django.db import connection
@@ -23,14 +24,22 @@ def copy_rows(
 
 
 def _blocks(rows: Iterable[Sequence[Any]]) -> Iterator[str]:
-    lines = []
-    for row in rows:
-        lines.append("\t".join([_field(value) for value in row]))
-        if len(lines) == BLOCK_ROWS:
-            yield "\n".join(lines) + "\n"
-            lines = []
-    if lines:
-        yield "\n".join(lines) + "\n"
+    rows = iter(rows)
+    while batch := list(islice(rows, BLOCK_ROWS)):
+        columns = [_texts(values) for values in zip(*batch, strict=True)]
+        yield "\n".join(map("\t".join, zip(*columns, strict=True))) + "\n"
+
+
+def _texts(values: Sequence[Any]) -> Iterable[str]:
+    """Write a column's values; each distinct one is written once."""
+    kinds = set(map(type, values)) - {type(None)}
+    if kinds == {int} and None not in values:
+        return map(str, values)
+    # Values of different types may be equal and yet be written differently.
+    if len(kinds) > 1 or list in kinds:
+        return [_field(value) for value in values]
+    written = {value: _field(value) for value in set(values)}
+    return [written[value] for value in values]
 
 
 def _field(value: Any) -> str:

@@ -21,7 +21,12 @@ CELL_COLUMNS: Final = (
     "number", "code", "organism_id", "cell", "count", "wash", "dish_number", "reading",
 )  # fmt: skip
 
+# Compiling these statements would take longer than running them. Sequences are looked
+# up in sub-selects, which run once and not for every row.
 CREATE: Final = """
+SET LOCAL jit = off;
+SET LOCAL work_mem = '64MB';
+SET LOCAL default_statistics_target = 10;
 CREATE TEMP TABLE staged_row (
     number integer, block_id bigint, collected_on date, code text, tissue text,
     position text, units integer, growth_scale text, growth_code text,
@@ -51,7 +56,8 @@ ANALYZE staged_row;
 ANALYZE staged_tally;
 CREATE TEMP TABLE staged_round ON COMMIT DROP AS
 SELECT s.block_id, s.collected_on, s.stages, r.id AS old_id,
-    coalesce(r.id, nextval(pg_get_serial_sequence('monitoring_round', 'id'))) AS id,
+    coalesce(r.id, nextval((
+        SELECT pg_get_serial_sequence('monitoring_round', 'id')))) AS id,
     CASE WHEN r.growth_scale <> '' THEN r.growth_scale || ' ' || r.growth_code END
         AS old_stage,
     CASE WHEN cardinality(s.stages) = 1 THEN s.stages[1] END AS stage
@@ -66,7 +72,8 @@ LEFT JOIN monitoring_round r ON r.farm_group_id = %(group)s
 ANALYZE staged_round;
 CREATE TEMP TABLE staged_bag ON COMMIT DROP AS
 SELECT s.*, b.id AS old_id,
-    coalesce(b.id, nextval(pg_get_serial_sequence('monitoring_bag', 'id'))) AS id,
+    coalesce(b.id, nextval((
+        SELECT pg_get_serial_sequence('monitoring_bag', 'id')))) AS id,
     b.tissue AS old_tissue, b.position AS old_position, b.units AS old_units
 FROM (
     SELECT DISTINCT ON (r.id, s.code) r.id AS round_id, s.code, s.number, s.tissue,
@@ -79,7 +86,8 @@ LEFT JOIN monitoring_bag b ON b.farm_group_id = %(group)s
 ANALYZE staged_bag;
 CREATE TEMP TABLE staged_wash ON COMMIT DROP AS
 SELECT s.*, w.id AS old_id,
-    coalesce(w.id, nextval(pg_get_serial_sequence('monitoring_wash', 'id'))) AS id
+    coalesce(w.id, nextval((
+        SELECT pg_get_serial_sequence('monitoring_wash', 'id')))) AS id
 FROM (
     SELECT DISTINCT ON (b.id, s.wash) b.id AS bag_id, s.wash, s.washed_on,
         s.alcohol_percent, s.volume_ml, s.shake_s, s.analyst_id, s.analyst_name,
@@ -97,9 +105,10 @@ ANALYZE staged_wash;
 MATCH: Final = """
 CREATE TEMP TABLE staged_match ON COMMIT DROP AS
 SELECT t.*, s.dish_id, s.dish_number, s.reading, s.analyst_id, s.analyst_name,
-    w.id AS wash_id, r.id AS round_id, old.id AS old_id, old.chosen AS old_chosen,
+    w.id AS wash_id, w.old_id AS old_wash_id, r.id AS round_id,
+    old.id AS old_id, old.chosen AS old_chosen,
     old.count AS old_count, old.outcome AS old_outcome,
-    nextval(pg_get_serial_sequence('monitoring_tally', 'id')) AS id,
+    nextval((SELECT pg_get_serial_sequence('monitoring_tally', 'id'))) AS id,
     CASE
         WHEN old.id IS NULL THEN 'new'
         WHEN old.outcome = t.outcome AND old.count IS NOT DISTINCT FROM t.count

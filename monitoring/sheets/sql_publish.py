@@ -88,11 +88,11 @@ SELECT m.id, gen_random_uuid(), %(group)s, m.wash_id, m.organism_id, m.dish_id,
         ELSE m.reading END,
     m.scope, m.cells_counted, m.proportion, m.outcome, m.count, 'published',
     CASE WHEN m.status = 'changed' THEN %(correct)s AND m.old_chosen
-        ELSE m.is_first AND NOT EXISTS (
+        ELSE m.is_first AND (m.old_wash_id IS NULL OR NOT EXISTS (
             SELECT FROM monitoring_tally t WHERE t.farm_group_id = %(group)s
                 AND t.wash_id = m.wash_id AND t.organism_id = m.organism_id
                 AND t.dish_number = m.dish_number AND t.state = 'published'
-                AND t.chosen)
+                AND t.chosen))
         END,
     CASE WHEN m.status = 'changed' AND %(correct)s THEN m.old_id END,
     CASE WHEN m.status = 'changed' THEN %(reason)s ELSE '' END,

@@ -21,6 +21,8 @@ from monitoring.sheets.reading.header import Header, find_header
 BATCH = 5_000
 # Warnings of the same kind about the same text are told once, with how often.
 TOLD_APART = 2_000
+# Warnings that are told once a column, whatever the text.
+TOLD_BY_COLUMN = frozenset({"outer-spaces", "unseen-signs"})
 CHANGED_KEY = "changed"
 HIDDEN_KEY = "hidden_rows"
 
@@ -43,7 +45,8 @@ class Staged:
             if finding.level == "error":
                 self.findings.append(finding)
                 continue
-            key = (finding.code, finding.column, finding.seen)
+            by_text = finding.code not in TOLD_BY_COLUMN
+            key = (finding.code, finding.column, finding.seen if by_text else "")
             first, times = self.warnings.get(key, (finding, 0))
             if times or len(self.warnings) < TOLD_APART:
                 self.warnings[key] = (first, times + 1)

@@ -178,11 +178,23 @@ def _publish(sheet: Sheet) -> None:
     except UnreadableSheetError as refused:
         _refuse(sheet, refused)
     except IntegrityError:
-        # Somebody published the same file in the meantime: theirs stands.
-        logger.info("Sheet %s was published by somebody else first.", sheet.pk)
         sheet.refresh_from_db()
+        _give_way(sheet)
+
+
+def _give_way(sheet: Sheet) -> None:
+    """Put the sheet aside for the same file's publication, or check it again."""
+    same = Sheet.objects.for_group(sheet.farm_group_id).filter(
+        sha256=sheet.sha256, state=State.PUBLISHED
+    )
+    if same.exists():
+        logger.info("Sheet %s was published by somebody else first.", sheet.pk)
         sheet.state = State.DISCARDED
         sheet.summary["sentence"] = "The same file was published in the meantime."
+    else:
+        # Something that it brings came from elsewhere since it was staged.
+        logger.warning("Sheet %s met other writes and is checked again.", sheet.pk)
+        sheet.state = State.CHECKING
 
 
 def _publish_whole(sheet: Sheet) -> None:

@@ -13,6 +13,7 @@ from blocks.access import Member, Role, member_for, require, visible_farms
 from blocks.errors import SiteError
 from blocks.models import BoundaryImport, Farm, User
 from blocks.services import boundaries
+from blocks.tenancy import stating
 
 CHUNK = 1 << 20
 
@@ -35,7 +36,9 @@ class Command(BaseCommand):
         parser.add_argument("--crs", help="EPSG code, if the file does not say it")
         parser.add_argument("--layer")
         parser.add_argument("--number-names", action="store_true")
+        parser.add_argument("--swap", action="store_true", help="exchange the axes")
         parser.add_argument("--publish", action="store_true")
+        parser.add_argument("--accept-repairs", action="store_true")
 
     def handle(self, *args: Any, **options: Any) -> None:  # noqa: ARG002 - Django's signature
         """Import the file whole or not at all."""
@@ -45,14 +48,33 @@ class Command(BaseCommand):
             with transaction.atomic():
                 member = self._member(options)
                 begun = self._receive(member, options)
-                if options["publish"] and begun.state == BoundaryImport.State.READ:
-                    blocks = boundaries.publish(begun)
-                    self.stdout.write(f"Published {len(blocks)} blocks.")
         except SiteError as error:
             raise CommandError(error.sentence) from error
         except Http404 as error:
             raise CommandError("That person has no part in such a group.") from error
         self._tell(begun)
+        if options["publish"]:
+            self._publish(member, begun, accept_repairs=options["accept_repairs"])
+
+    def _publish(
+        self, member: Member, begun: BoundaryImport, *, accept_repairs: bool
+    ) -> None:
+        repaired = [
+            feature["facts"]["name"]
+            for feature in begun.preview["features"]
+            if feature["before"] is not None
+        ]
+        if repaired and not accept_repairs:
+            raise CommandError(
+                f"Outlines were repaired ({', '.join(repaired[:10])}). Look at them on"
+                " the page, or publish with --accept-repairs."
+            )
+        try:
+            with stating(member.group_id):
+                blocks = boundaries.publish(begun)
+        except SiteError as error:
+            raise CommandError(error.sentence) from error
+        self.stdout.write(f"Published {len(blocks)} blocks.")
 
     def _member(self, options: dict[str, Any]) -> Member:
         user = User.objects.filter(email__iexact=options["email"]).first()
@@ -76,9 +98,14 @@ class Command(BaseCommand):
             "crs": options["crs"],
             "layer": options["layer"],
             "names": "number" if options["number_names"] else None,
+            "swap": "yes" if options["swap"] else None,
         }
         answers = {key: value for key, value in given.items() if value}
-        if answers and begun.state == BoundaryImport.State.READ:
+        # An answer may bring up the next question.
+        for _ in answers:
+            asked = begun.preview.get("open_questions", [])
+            if not answers.keys() & set(asked):
+                break
             begun = boundaries.answer(begun, answers)
         return begun
 

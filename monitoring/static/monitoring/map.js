@@ -63,6 +63,7 @@ map.on("style.load", () => {
       "fill-opacity": ["case", ["boolean", state("doubtful"), false], 0.9, 0],
     },
   }, "edge");
+  show(page.blocks);
 });
 
 let labels = new Map();
@@ -76,11 +77,8 @@ function show(blocks) {
   box.dataset.shown = JSON.stringify(blocks.map((block) => [block.uuid, block.class]));
 }
 
-map.on("load", () => show(page.blocks));
-document.addEventListener("theme", () => {
-  map.setStyle(style());
-  map.once("idle", () => show(page.blocks));
-});
+// A new style, not a changed one: the hatching has the theme's colour too.
+document.addEventListener("theme", () => map.setStyle(style(), { diff: false }));
 
 map.on("click", "fill", (event) => {
   location.href = `${page.blockUrl}${event.features[0].id}/`;
