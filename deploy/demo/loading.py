@@ -4,23 +4,22 @@ from datetime import date, datetime, timedelta
 from typing import NamedTuple
 from zoneinfo import ZoneInfo
 
-from django.contrib.gis.geos import MultiPolygon, Polygon
 from django.db import connection, transaction
 
-from blocks.models import Block, BlockBoundary, Farm, FarmGroup, Membership, User
+from blocks.models import Farm, FarmGroup, Membership, User
+from blocks.services import boundaries
 from blocks.services.groups import add_farm, add_member, create_farm_group
 from blocks.tenancy import farm_group_ids, stating
 from deploy.demo.almanac import LAST_SEASON, date_of
 from deploy.demo.people import PEOPLE
 from deploy.demo.places import (
-    BLOCKS,
     FARM_NAMES,
     GROUP_NAME,
     GROUP_SLUG,
     TIME_ZONE,
-    boundary,
+    blocks_geojson,
 )
-from deploy.demo.replaying import replay
+from deploy.demo.replaying import as_member, replay
 from deploy.demo.rounds import fresh_rounds, history
 from monitoring.services.laboratory import set_up_laboratory
 
@@ -66,7 +65,7 @@ def load(*, today: date) -> Loaded:
     farms = {name: add_farm(group, name=name) for name in FARM_NAMES}
     begun_on = date_of(LAST_SEASON, FIRST_DAY, today=today)
     _add_people(group, farms, valid_from=begun_on)
-    _add_blocks(group, farms, valid_from=begun_on)
+    _import_blocks(group, valid_from=begun_on)
     replay(group, farms, today=today)
     _place_bags(group, today=today)
     return Loaded(group, is_new=True)
@@ -108,28 +107,17 @@ def _add_people(group: FarmGroup, farms: dict[str, Farm], *, valid_from: date) -
         )
 
 
-def _add_blocks(group: FarmGroup, farms: dict[str, Farm], *, valid_from: date) -> None:
+def _import_blocks(group: FarmGroup, *, valid_from: date) -> None:
+    """Import the boundary file as the coordinator would."""
     with stating(group.pk):
-        for place in BLOCKS:
-            block = Block.objects.create(
-                farm_group=group,
-                farm=farms[place.farm],
-                name=place.name,
-                cultivar=place.cultivar,
-                planting_year=place.planting_year,
-                row_spacing_m=place.row_spacing_m,
-                vine_spacing_m=place.vine_spacing_m,
-                row_direction_deg=place.row_direction_deg,
-            )
-            BlockBoundary.objects.create(
-                farm_group=group,
-                block=block,
-                geometry=MultiPolygon(
-                    [Polygon(*parcel) for parcel in boundary(place)], srid=4326
-                ),
-                valid_from=valid_from,
-                source="invented for the demo",
-            )
+        begun = boundaries.receive(
+            as_member(group, PEOPLE[0]),
+            file_name="blocks.geojson",
+            chunks=[blocks_geojson().encode()],
+            farm=None,
+            valid_from=valid_from,
+        )
+        boundaries.publish(begun)
 
 
 def _place_bags(group: FarmGroup, *, today: date) -> None:

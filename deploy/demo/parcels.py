@@ -16,6 +16,8 @@ SEMI_MAJOR_AXIS_M = 6_378_137.0
 ECCENTRICITY_SQUARED = 0.006_694_379_990_141
 # Vertices are about this far apart before corners are rounded.
 STEP_M = 22.0
+# Vines at the very edge differ from the others and are passed by (common practice).
+EDGE_M = 6.0
 # GeoJSON (RFC 7946, section 11.2): 7 decimals are about 1 cm.
 DECIMALS = 7
 
@@ -160,6 +162,17 @@ def inside(points_m: FloatArray, rings: list[FloatArray]) -> npt.NDArray[np.bool
     return np.asarray(crossings % 2 == 1)
 
 
+def well_inside(
+    points_m: FloatArray, rings: list[FloatArray], *, margin_m: float
+) -> npt.NDArray[np.bool_]:
+    """Tell which points lie inside, and not within a margin of the edge."""
+    kept = inside(points_m, rings)
+    for turn in np.arange(8) * np.pi / 4:
+        shift = margin_m * np.array([np.cos(turn), np.sin(turn)])
+        kept &= inside(points_m + shift, rings)
+    return kept
+
+
 def vines_along_rows(
     rings: list[FloatArray],
     *,
@@ -188,7 +201,7 @@ def vines_along_rows(
             row = np.floor(rng.uniform(*bounds, 40) / row_m) * row_m + row_m / 2
             vine = np.floor(rng.uniform(left, right, 40) / vine_m) * vine_m
             tries = row[:, None] * across + vine[:, None] * along
-            found = tries[inside(tries, rings)]
+            found = tries[well_inside(tries, rings, margin_m=EDGE_M)]
             if found.size:
                 picked.append(found[0])
                 break

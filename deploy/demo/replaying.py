@@ -64,7 +64,7 @@ def replay(group: FarmGroup, farms: dict[str, Farm], *, today: date) -> None:
         step.do(datetime.combine(step.day, EVENING, ZoneInfo(TIME_ZONE)))
 
 
-def _as_member(group: FarmGroup, person: DemoPerson) -> Member:
+def as_member(group: FarmGroup, person: DemoPerson) -> Member:
     """Give a demo person's part in the group; the group is stated already."""
     return member_for(User.objects.get(email=person.email), group.slug)
 
@@ -95,7 +95,7 @@ def _set_threshold(
         if threshold.block:
             block = Block.objects.for_group(group.pk).get(name=threshold.block)
         set_threshold(
-            _as_member(group, COORDINATOR),
+            as_member(group, COORDINATOR),
             Watched(
                 tissue=threshold.tissue,
                 organism=organisms[threshold.predator or threshold.organism],
@@ -123,7 +123,7 @@ def _sheet_steps(group: FarmGroup, today: date) -> Iterator[_Step]:
 def _count(group: FarmGroup, sheet: DemoSheet, now: datetime) -> None:
     """Upload a sheet, let it count, and judge by what it brought."""
     with stating(group.pk):
-        member = _as_member(group, ANALYST)
+        member = as_member(group, ANALYST)
         content = sheet.text.encode()
         received, _ = receive(member, file_name=sheet.file_name, chunks=[content])
     work_on(group.pk, received.pk)
@@ -151,4 +151,4 @@ def _subscribe(group: FarmGroup, _now: datetime) -> None:
     with stating(group.pk):
         for person in PEOPLE:
             if person.wants_alerts:
-                subscribe(_as_member(group, person), by_email=True)
+                subscribe(as_member(group, person), by_email=True)

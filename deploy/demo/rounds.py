@@ -131,20 +131,20 @@ def _rounds_of_tour(tour: Tour, seed: int) -> Iterator[SampledRound]:
         if tour == FRESH_TOUR and block.name not in FRESH_BLOCKS:
             continue
         # A stream for each round, so that no other round depends on this one.
-        rng = np.random.default_rng([seed, index, tour.season, tour.day])
+        stream = np.random.SeedSequence([seed, index, tour.season, tour.day])
         visit = VISIT_DAYS[block.farm][index % 6 // 3]
-        yield _sample(block, tour, tour.day + visit, rng)
+        yield _sample(block, tour, tour.day + visit, stream)
 
 
 def _sample(
-    block: BlockPlace, tour: Tour, day: int, rng: np.random.Generator
+    block: BlockPlace, tour: Tour, day: int, stream: np.random.SeedSequence
 ) -> SampledRound:
     course = courses()[block.name, tour.season]
     truth = {
         organism: course.per_unit(tour.tissue, organism, day=day)
         for organism in ORGANISMS
     }
-    bags = _bags(block, tour, truth, rng)
+    bags = _bags(block, tour, truth, stream)
     waiting = STILL_WAITING.get(block.name, 0) if tour == TOURS[-1] else 0
     bags[len(bags) - waiting :] = [
         not_begun(bag, note="waiting in the cold store")
@@ -168,15 +168,20 @@ def _earliness(block: BlockPlace) -> int:
 
 
 def _bags(
-    block: BlockPlace, tour: Tour, truth: Mapping[str, float], rng: np.random.Generator
+    block: BlockPlace,
+    tour: Tour,
+    truth: Mapping[str, float],
+    stream: np.random.SeedSequence,
 ) -> list[SampledBag]:
+    # Where the bags hang must not change what is in them.
+    rng, walk = (np.random.default_rng(part) for part in stream.spawn(2))
     count = _how_many(tour, rng)
     vines = vines_along_rows(
         [ring for parcel in parcels_m(block) for ring in parcel],
         row_direction_deg=block.row_direction_deg,
         spacing_m=(block.row_spacing_m, block.vine_spacing_m),
         count=count,
-        rng=rng,
+        rng=walk,
     )
     points = to_degrees(block.hillside, vines)
     analysts = _analysts(tour, rng)

@@ -75,7 +75,7 @@ STORIES: dict[str, tuple[Story, Story]] = {
     ),
     "Rook Slope": (
         Story(wintered=8, vigour=0.8, predators=0.1, thrips=3),
-        Story(wintered=8, vigour=0.85, predators=0.12, thrips=3),
+        Story(wintered=8, vigour=0.9, predators=0.12, thrips=3),
     ),
     "Lower Cleft": (
         Story(wintered=30, vigour=1.05, predators=0.06, treatments=(sulfur(216),)),
