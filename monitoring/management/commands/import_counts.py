@@ -3,6 +3,7 @@
 from pathlib import Path
 from typing import Any
 
+from django.core.exceptions import PermissionDenied
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 from django.db import transaction
 from django.http import Http404
@@ -45,10 +46,15 @@ class Command(BaseCommand):
         """Go the way of an uploaded sheet."""
         if not options["file"].is_file():
             raise CommandError(f"There is no file {options['file']}.")
+        for pair in options["answer"]:
+            if "=" not in pair:
+                raise CommandError(f"“{pair}” is no answer: write --answer KEY=VALUE.")
         try:
             sheet = self._go(options)
         except SiteError as error:
             raise CommandError(error.sentence) from error
+        except PermissionDenied as error:
+            raise CommandError(str(error)) from error
         except Http404 as error:
             raise CommandError("That person has no part in such a group.") from error
         self._tell(sheet, published=options["publish"])
@@ -73,7 +79,7 @@ class Command(BaseCommand):
             self.stdout.write("This very file was published before; nothing changed.")
             return sheet
         sheet = self._work(sheet)
-        answers = dict(pair.split("=", 1) for pair in options["answer"] if "=" in pair)
+        answers = dict(pair.split("=", 1) for pair in options["answer"])
         if answers and sheet.state == Sheet.State.CHECKED:
             with transaction.atomic():
                 services.answer(self._member(options), sheet, answers=answers)
@@ -107,3 +113,5 @@ class Command(BaseCommand):
             published and sheet.state != Sheet.State.PUBLISHED
         ):
             raise CommandError("The sheet was not published.")
+        if sheet.summary.get("errors") or sheet.summary.get("open_questions"):
+            raise CommandError("The sheet has errors or open questions.")
