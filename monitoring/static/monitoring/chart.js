@@ -44,7 +44,11 @@ function setScale(layout, log) {
   for (const key of Object.keys(layout)) {
     if (!/^yaxis/.test(key)) continue;
     layout[key].type = log ? "log" : "linear";
-    if (log) delete layout[key].range;
+    layout[key].automargin = true;
+    if (log) {
+      delete layout[key].range;
+      Object.assign(layout[key], { tickformat: "~g", nticks: 5 });
+    }
     const axis = key.replace("axis", "");
     for (const note of layout.annotations) {
       if (note.yref === axis) note.y = log ? Math.log10(note.y) : note.y;
