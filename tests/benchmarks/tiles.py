@@ -139,8 +139,9 @@ def main() -> int:
                 fits = fits and query <= plain
             within = within and fits
             sys.stdout.write(
-                f"zoom {zoom}: answer {whole:.1f} ms, door {door:.1f} ms, query {query:.1f} ms, plain"
-                f" {plain:.1f} ms, {size:.0f} kB {'' if fits else 'OUT OF BOUNDS'}\n"
+                f"zoom {zoom}: answer {whole:.1f} ms, door {door:.1f} ms, query"
+                f" {query:.1f} ms, plain {plain:.1f} ms, {size:.0f} kB"
+                f"{'' if fits else ' OUT OF BOUNDS'}\n"
             )
     return 0 if within else 1
 
