@@ -4,6 +4,7 @@ import csv
 from collections.abc import Iterable, Iterator, Sequence
 from io import BytesIO, StringIO
 
+from openpyxl.utils import get_column_letter
 from openpyxl.workbook import Workbook
 
 from monitoring.models import Sheet, SheetFinding, SheetRow
@@ -14,6 +15,7 @@ from monitoring.sheets.columns import (
     Column,
     Layout,
 )
+from monitoring.sheets.reading.limits import GUIDE
 
 # A spreadsheet takes a text that begins so for a formula, and would run it.
 FORMULA_SIGNS = ("=", "+", "-", "@", "\t", "\r")
@@ -88,14 +90,16 @@ def template_xlsx(layout: Layout, organisms: Sequence[str]) -> bytes:
     ]
     book = Workbook(write_only=True)
     sheet = book.create_sheet("counts")
+    for place in range(1, len(columns) + 1):
+        # As text, so that 0012 stays 0012 and MAR-1 does not become a day.
+        sheet.column_dimensions[get_column_letter(place)].number_format = "@"
     sheet.append([column.name for column in columns])
     sheet.append([column.example for column in columns])
-    guide = book.create_sheet("guide")
+    guide = book.create_sheet(GUIDE)
     guide.append(["column", "required", "what it holds", "example"])
     for column in layout_columns(layout, organisms):
         required = "required" if column.required else ""
         guide.append([column.name, required, column.holds, column.example])
-    guide.sheet_state = "hidden"
     output = BytesIO()
     book.save(output)
     return output.getvalue()

@@ -13,3 +13,5 @@ CHILD_CPU_S = 60
 CHILD_WALL_S = 90
 CHILD_MEMORY_BYTES = 512 * 1024 * 1024
 HEADER_WITHIN_ROWS = 20
+# The worksheet of our own templates that explains the columns; never read.
+GUIDE = "guide"

@@ -73,6 +73,7 @@ def _lines(path: Path, wanted: str) -> Iterator[Any]:
         and sheet.visible == python_calamine.SheetVisibleEnum.Visible
     ]
     hidden = len(book.sheet_names) - len(names)
+    names = [name for name in names if name != limits.GUIDE] or names
     if not names:
         raise _refusal("no-worksheet", "The workbook has no visible worksheet.")
     name = wanted if wanted in names else names[0]
