@@ -34,7 +34,7 @@ class Server:
 
     def __init__(self) -> None:
         self.to_sender = self.to_recipient = self.to_message = OK
-        self.hangs_up_after_data = False
+        self.hangs_up_after_data = self.hangs_up_at_the_end = False
         self.taken: list[bytes] = []
 
     async def handle_MAIL(self, *call: Any) -> str:  # noqa: N802 - aiosmtpd's name
@@ -55,6 +55,12 @@ class Server:
         if self.hangs_up_after_data:
             connection.transport.abort()
         return self.to_message
+
+    async def handle_QUIT(self, *call: Any) -> str:  # noqa: N802 - aiosmtpd's name
+        connection = call[0]
+        if self.hangs_up_at_the_end:
+            connection.transport.abort()
+        return "221 Bye"
 
 
 class OnAnyPort(Controller):
@@ -189,6 +195,14 @@ def test_a_server_that_hangs_up_after_data_gets_the_same_message_again(
     assert send(waiting, after=timedelta(minutes=1)).state == "sent"
     ids = [email.message_from_bytes(one)["Message-ID"] for one in server.taken]
     assert ids == [message.message_id] * 2
+
+
+def test_a_server_that_hangs_up_after_its_yes_has_the_message(
+    waiting: World, server: Server
+) -> None:
+    server.hangs_up_at_the_end = True
+    assert send(waiting).state == "sent"
+    assert len(server.taken) == 1
 
 
 def test_a_server_that_is_not_there_is_tried_again(
