@@ -1,7 +1,7 @@
 """The share of animals that one wash brings off."""
 
 from dataclasses import dataclass
-from math import exp, expm1, inf, log, log1p, sqrt
+from math import exp, expm1, log, log1p, sqrt
 from typing import Literal, TypeAlias
 
 import numpy as np
@@ -22,6 +22,7 @@ RANGE_SLACK = 1e-6
 NARROWEST_RANGE = 1e-9
 # Removal by likelihood looks for at most this many times the animals caught.
 MOST_TIMES_CAUGHT = 1e9
+TINY = 1e-300
 
 
 @dataclass(frozen=True, slots=True)
@@ -174,8 +175,8 @@ def _carle_strub(washes: int, total: float, later: float) -> float:
     low, high = total - 1, total
     while log_step(high) > 0:
         low, high = high, high * 2 + 1
-    while high - low > 1:
-        middle = (low + high) // 2
+    # Past 2^53 there are no whole numbers between some neighbours.
+    while low < (middle := (low + high) // 2) < high:
         low, high = (middle, high) if log_step(middle) > 0 else (low, middle)
     return float(high)
 
@@ -206,14 +207,10 @@ def _with_errors(
     left = 1 - share
     left_after_all = left**washes
     bottom = (1 - left_after_all) ** 2 - (share * washes) ** 2 * left ** (washes - 1)
-    size_error = share_error = inf
-    if bottom > 0:
-        size_error = sqrt(initial * (1 - left_after_all) * left_after_all / bottom)
-        share_error = sqrt(
-            (left * share) ** 2
-            * (1 - left_after_all)
-            / (initial * (left * bottom if left > 0 else inf))
-        )
+    # It is positive, but where hardly anything comes off rounding can leave none of it.
+    bottom = max(bottom, TINY)
+    size_error = sqrt(initial * (1 - left_after_all) * left_after_all / bottom)
+    share_error = share * sqrt(left * (1 - left_after_all) / (initial * bottom))
     return WashRecovery(
         initial=initial,
         initial_standard_error=size_error,

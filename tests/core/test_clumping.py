@@ -76,6 +76,14 @@ def test_counts_no_more_clumped_than_poisson_have_infinite_k() -> None:
     assert fit.k_interval(0.95)[1] == inf
 
 
+def test_counts_barely_more_clumped_than_poisson_have_infinite_k_too() -> None:
+    """Variance above the mean by 6e-8: k is above 1e7, which says nothing."""
+    twos, ones, size = 1237, 3165 - 2 * 1237, 4049
+    fit = fit_negative_binomial([0] * (size - ones - twos) + [1] * ones + [2] * twos)
+    assert fit.k == inf
+    assert fit.k_standard_error == inf
+
+
 def test_common_k_of_one_sample_is_its_own_and_lies_between_unlike_ones() -> None:
     even, clumped = [4, 6, 9, 2, 5, 8, 3], [0, 0, 41, 1, 0, 12, 0]
     own = [fit_negative_binomial(sample).k for sample in (even, clumped)]

@@ -82,6 +82,7 @@ def test_quantiles_rise_chances_fall_and_they_undo_each_other(seen: list[int]) -
     chances = [found.chance_above(float(value)) for value in values]
     assert all(after <= before for before, after in pairwise(chances))
     assert found.low <= found.median <= found.high
+    assert found.chance_above(0) == 1
     for at in SHOWN:
         assert found.chance_above(found.quantile(at)) == pytest.approx(1 - at, abs=1e-6)
 
@@ -99,11 +100,17 @@ def test_more_animals_mean_a_higher_density_where_k_is_known(
 
 
 @settings(max_examples=25, deadline=None)
-@given(counts)
+@given(st.lists(st.integers(1, 3000), min_size=6, max_size=25))
 def test_a_vague_recovery_widens_the_interval(seen: list[int]) -> None:
     sure = estimate_density(seen, recovery=RECOVERY.mean)
     vague = estimate_density(seen, recovery=BetaRecovery(162.15 / 40, 27.83 / 40))
-    assert vague.high / vague.low > sure.high / sure.low or vague.high == inf
+    assert vague.high / vague.low > sure.high / sure.low
+
+
+def test_an_upper_limit_ends_where_a_hundredth_lies_near_the_priors_end() -> None:
+    for bags in range(3, 30):
+        found = estimate_density([0] * bags, k_prior=LogUniformK(0.02, 0.1))
+        assert (found.high == inf) == (found.chance_above(1e5) > 0.01)
 
 
 @settings(max_examples=40, deadline=None)

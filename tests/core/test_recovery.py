@@ -94,6 +94,9 @@ def test_a_first_wash_that_caught_all_says_so(method: str) -> None:
         ("low", lambda: recovery_from_range(0, 0.9)),
         ("high", lambda: recovery_from_range(0.8, 1)),
         ("high", lambda: recovery_from_range(0.9, 0.8)),
+        ("high", lambda: recovery_from_range(0.3, 0.3 + 1e-12)),
+        ("high", lambda: recovery_from_range(1e-300, 1e-299)),
+        ("low", lambda: recovery_from_range(1e-9, 0.5)),
         ("confidence", lambda: recovery_from_range(0.8, 0.9, confidence=0)),
         ("added", lambda: recovery_from_spikes(0, 0)),
         ("recovered", lambda: recovery_from_spikes(11, 10)),
@@ -116,3 +119,20 @@ def test_what_cannot_be_is_refused_by_name(argument: str, call: object) -> None:
 def test_a_rising_catch_is_refused_with_both_numbers() -> None:
     with pytest.raises(EstimationError, match=r"caught 52, not less than .* \(40\)"):
         recovery_from_washes([40, 52])
+
+
+@pytest.mark.parametrize("method", METHODS)
+@pytest.mark.parametrize(
+    "catches", [[10**6, 10**6 - 1], [10**15, 10**15 - 1], [5, 4, 4, 4, 4, 4], [1, 0]]
+)
+def test_catches_that_hardly_fall_still_answer(catches: list[int], method: str) -> None:
+    found = recovery_from_washes(catches, method=method)  # type: ignore[arg-type] # by name
+    assert found.initial >= sum(catches[:2]) * (1 - 1e-9)
+    assert 0 < found.recovery <= 1
+    assert np.isfinite(found.initial_standard_error)
+
+
+def test_likelihood_looks_far_beyond_what_was_caught() -> None:
+    """Two washes and a flat likelihood: far more than a hundred times the catch."""
+    found = recovery_from_washes([10**6, 10**6 - 1], method="maximum_likelihood")
+    assert found.initial > 1e10
