@@ -24,7 +24,7 @@ BEYOND_REPAIR = {
         "hole-outside",
         "A hole lies outside its outline at {}. Take it out, or draw it inside.",
     ),
-    "Too few points": (
+    "Too few points in geometry component": (
         "too-few-corners",
         "A ring at {} has fewer than three corners. Draw it again.",
     ),
@@ -198,12 +198,10 @@ def _repair(whole: MultiPolygon, outline: Outline) -> MultiPolygon | None:
     if whole.convex_hull.area == 0:
         _no_area(outline)
         return None
-    known = next(
-        (BEYOND_REPAIR[k] for k in BEYOND_REPAIR if reason.startswith(k)), None
-    )
-    if known:
-        code, sentence = known
-        outline.error(code, sentence.format(reason.partition("[")[2].rstrip("]")))
+    kind, _, place = reason.partition("[")
+    if kind in BEYOND_REPAIR:
+        code, sentence = BEYOND_REPAIR[kind]
+        outline.error(code, sentence.format(place.rstrip("]")))
         return None
     if corners > limits.REPAIRED_VERTICES:
         outline.error(

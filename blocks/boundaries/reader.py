@@ -12,6 +12,7 @@ from typing import Any
 from blocks.boundaries.kinds import RefusedError, kind_of
 from blocks.boundaries.limits import DRIVERS, WALL_S
 
+CHILD = ("-m", "blocks.boundaries.child")
 log = logging.getLogger(__name__)
 ROOT = Path(__file__).resolve().parents[2]
 # GDAL must not look for anything outside the file it is given.
@@ -60,8 +61,7 @@ def _run(path: Path, kind: str, answers: dict[str, Any], folder: str) -> bytes:
     """Give what the child wrote; what it leaves in the folder is the caller's."""
     command = [
         sys.executable,
-        "-m",
-        "blocks.boundaries.child",
+        *CHILD,
         str(path.resolve()),
         kind,
         json.dumps(answers),
