@@ -1,7 +1,9 @@
 """Gather what the farm group knows for checking a sheet."""
 
 from collections import defaultdict
+from datetime import date
 from functools import lru_cache
+from typing import Any
 
 from django.utils import timezone
 
@@ -45,15 +47,8 @@ def context_for(sheet: Sheet) -> Context:
     organisms = list(Organism.objects.for_group(group.pk).order_by("position"))
     dishes = [(dish, dish_info(dish)) for dish in Dish.objects.for_group(group.pk)]
     today = timezone.localdate(timezone=group.zone)
-    scale = (
-        SymptomScale.objects.for_group(group.pk)
-        .filter(valid_from__lte=today)
-        .order_by("-valid_from")
-        .first()
-    )
-    lowest, highest = (scale.lowest, scale.highest) if scale else DEFAULT_SCORES
+    lowest, highest = _scores_on(group.pk, today)
     first = Round.objects.for_group(group.pk).order_by("collected_on").first()
-    broken = sheet.summary.get("broken_cells", {})
     return Context(
         today=today,
         zone=group.zone,
@@ -67,23 +62,29 @@ def context_for(sheet: Sheet) -> Context:
         members=_members_by_name(group.pk),
         lowest_score=lowest,
         highest_score=highest,
-        answers=sheet.answers,
-        epoch_1904=sheet.summary.get("epoch_1904"),
-        decimal_comma=bool(sheet.summary.get("decimal_comma", False)),
         first_round_on=first.collected_on if first else None,
         predators=frozenset(
             organism.code
             for organism in organisms
             if organism.role == Organism.Role.PREDATOR
         ),
-        splits_at_commas=sheet.summary.get("delimiter") == ",",
-        merged_rows={
-            int(row): tuple(ranges)
-            for row, ranges in sheet.summary.get("merged_rows", {}).items()
-        },
-        hidden_rows=frozenset(sheet.summary.get("hidden_rows", [])),
-        broken_cells={int(row): tuple(columns) for row, columns in broken.items()},
+        **_of_the_file(sheet),
     )
+
+
+def _of_the_file(sheet: Sheet) -> dict[str, Any]:
+    """Give what is known of the file itself, and what the person said about it."""
+    summary = sheet.summary
+    broken, merged = summary.get("broken_cells", {}), summary.get("merged_rows", {})
+    return {
+        "answers": sheet.answers,
+        "epoch_1904": summary.get("epoch_1904"),
+        "decimal_comma": bool(summary.get("decimal_comma", False)),
+        "splits_at_commas": summary.get("delimiter") == ",",
+        "hidden_rows": frozenset(summary.get("hidden_rows", [])),
+        "broken_cells": {int(row): tuple(columns) for row, columns in broken.items()},
+        "merged_rows": {int(row): tuple(ranges) for row, ranges in merged.items()},
+    }
 
 
 def _blocks_by_name(farm_group_id: int) -> dict[str, tuple[tuple[str, int], ...]]:
