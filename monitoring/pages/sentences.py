@@ -124,8 +124,11 @@ def _waiting(densities: Sequence[Density]) -> list[str]:
     missing = max((row.bags_missing for row in densities), default=0)
     if not missing:
         return []
-    counted = max(row.bags_used + row.bags_uncountable for row in densities)
-    return [f"{counted} of {bags(counted + missing)} counted."]
+    # A bag may wait for one organism and be counted for another.
+    in_round = max(
+        row.bags_used + row.bags_uncountable + row.bags_missing for row in densities
+    )
+    return [f"{in_round - missing} of {bags(in_round)} counted."]
 
 
 def alone(density: Density) -> str:

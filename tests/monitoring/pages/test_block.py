@@ -87,6 +87,16 @@ def test_waiting_bags_are_said(desk: Desk, world: World) -> None:
     assert "3 of 5 bags counted." in Season(world).text("block")
 
 
+def test_a_bag_that_waits_for_one_organism_is_told_once(
+    desk: Desk, world: World
+) -> None:
+    rows = [bag_row(bag=i) for i in range(3)]
+    rows.append(bag_row(bag="x", rust_mites=""))
+    desk.publish(desk.upload(bag_sheet(*rows)))
+    settle(world)
+    assert "3 of 4 bags counted." in Season(world).text("block")
+
+
 def test_a_block_without_counts_says_what_is_missing(world: World) -> None:
     answer = world.client("lab").get(world.url(f"blocks/{world.block.uuid}/"))
     text = answer.content.decode()
