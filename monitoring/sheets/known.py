@@ -72,6 +72,17 @@ def context_for(sheet: Sheet) -> Context:
     )
 
 
+def _scores_on(farm_group_id: int, day: date) -> tuple[int, int]:
+    """Give the lowest and highest symptom score of the scale in force; 1 query."""
+    scale = (
+        SymptomScale.objects.for_group(farm_group_id)
+        .filter(valid_from__lte=day)
+        .order_by("-valid_from")
+        .first()
+    )
+    return (scale.lowest, scale.highest) if scale else DEFAULT_SCORES
+
+
 def _of_the_file(sheet: Sheet) -> dict[str, Any]:
     """Give what is known of the file itself, and what the person said about it."""
     summary = sheet.summary

@@ -147,6 +147,9 @@ def correct_row(sheet: Sheet, *, number: int, fields: list[str]) -> None:
     if len(fields) > width or any(len(field) > LONGEST_FIELD for field in fields):
         raise NoSuchChoiceError("The row has more fields, or longer ones, than fit.")
     row.corrected = [field.replace("\x00", "") for field in fields]
+    # A field too many is mended by emptying it.
+    while len(row.corrected) > len(locked.header) and not row.corrected[-1].strip():
+        row.corrected.pop()
     row.left_out = False
     row.save(update_fields=["corrected", "left_out"])
     _go_to(locked, State.CHECKING)

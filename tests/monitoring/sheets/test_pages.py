@@ -82,6 +82,17 @@ def test_a_row_is_mended_on_the_page_and_the_row_as_it_came_is_kept(
         assert (kept.fields, kept.corrected) == (row.split(","), fields)
 
 
+def test_a_torn_row_is_mended_by_emptying_its_last_field(desk: Desk) -> None:
+    columns = "bag,block,collected_on,tissue,position,volume_ml,shake_s,rust_mites"
+    sheet = desk.upload(f"{columns}\n1,Block 0,2026-08-14,leaf,mid,47,5,30,3".encode())
+    assert desk.codes(sheet) == ["too-many-fields"]
+    fields = ["1", "Block 0", "2026-08-14", "leaf", "mid", "47.5", "30", "3", ""]
+    named = {f"field-{index}": value for index, value in enumerate(fields)}
+    act(desk.world, sheet, "rows/2", **named)
+    sheet = desk.work(sheet)
+    assert (desk.codes(sheet), sheet.summary["new"]) == ([], 1)
+
+
 @pytest.mark.parametrize(
     ("what", "fields", "status"),
     [
