@@ -16,6 +16,8 @@ from deploy.steps.say import STOP_SIGNALS, StepError, Stopped, say
 RECORD = "running.json"
 POLL_S = 0.2
 LOOK_EVERY_S = 30.0
+# PostgreSQL replays its log first after a crash, and machines may be busy.
+READY_WITHIN_S = 300.0
 LOG_LIMIT_BYTES = 10_000_000
 SHOWN_LINES = 20
 # A process that falls this often within this time will not come right by itself.
@@ -87,7 +89,7 @@ class Supervisor:
             raise self._fault("setup", failing)
 
     def wait_for(
-        self, name: str, ready: Callable[[], bool], *, limit_s: float = 60
+        self, name: str, ready: Callable[[], bool], *, limit_s: float = READY_WITHIN_S
     ) -> None:
         """Wait until a service answers, or stop with the end of its log."""
         running = self._named(name)

@@ -15,9 +15,6 @@ from deploy.steps.redis_server import make_redis
 from deploy.steps.say import say
 from deploy.steps.sockets import keep_socket_folder
 
-# After a crash PostgreSQL replays its log first.
-POSTGRES_WITHIN_S = 300
-
 
 @dataclass(frozen=True, kw_only=True)
 class Addresses:
@@ -81,9 +78,7 @@ def _private_postgres(
             stop_within_s=60,
         )
     )
-    supervisor.wait_for(
-        "postgres", lambda: _answers(cluster), limit_s=POSTGRES_WITHIN_S
-    )
+    supervisor.wait_for("postgres", lambda: _answers(cluster))
     provision(cluster, installation.passwords)
     return (
         cluster.url(SITE, installation.passwords["site_password"]),

@@ -65,7 +65,7 @@ def start_site(
     supervisor.start(_beat(places, env))
     supervisor.wait_for("web", lambda: _web_answers(listening))
     # Beat sends the pulse and the worker writes it: one row speaks for both.
-    supervisor.wait_for("beat", lambda: pulse.beat_since(started), limit_s=120)
+    supervisor.wait_for("beat", lambda: pulse.beat_since(started))
     return pulse
 
 
