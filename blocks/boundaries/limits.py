@@ -5,7 +5,7 @@ VERTICES = 10_000
 RINGS = 100
 # All outlines of a file together, as well-known binary: 16 bytes a corner.
 SHAPES_BYTES = 16 * 1024 * 1024
-# A self-crossing outline of more corners than this is sent back rather than repaired:
+# The crossings of an outline of more corners than this are counted before a repair:
 # repairing is what a hostile outline makes slow.
 REPAIRED_VERTICES = 300
 UNPACKED_BYTES = 200 * 1024 * 1024

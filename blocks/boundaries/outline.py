@@ -11,6 +11,7 @@ from shapely.geometry import MultiPolygon, Polygon, mapping
 from shapely.geometry.base import BaseGeometry
 
 from blocks.boundaries import limits
+from blocks.boundaries.crossings import tangled
 
 ELLIPSOID = Geod(ellps="WGS84")
 # 1e-7 degrees is about a centimetre, finer than any boundary is known.
@@ -203,11 +204,11 @@ def _repair(whole: MultiPolygon, outline: Outline) -> MultiPolygon | None:
         code, sentence = BEYOND_REPAIR[kind]
         outline.error(code, sentence.format(place.rstrip("]")))
         return None
-    if corners > limits.REPAIRED_VERTICES:
+    if corners > limits.REPAIRED_VERTICES and tangled(whole):
         outline.error(
             "crossing-outline",
-            f"The outline crosses itself ({reason}) and has {corners} corners, too many"
-            " to repair here. Mend it where you drew it.",
+            f"The outline crosses itself ({reason}) and in more places, at {corners:,}"
+            " corners: too many to repair here. Mend it where you drew it.",
         )
         return None
     fixed = shapely.make_valid(whole, method="structure", keep_collapsed=False)
@@ -217,10 +218,10 @@ def _repair(whole: MultiPolygon, outline: Outline) -> MultiPolygon | None:
     reach = sum(part.convex_hull.area for part in whole.geoms)
     kept = sum(part.area for part in parts) / reach if reach else 0.0
     corners_now = sum(len(shapely.get_coordinates(part)) for part in parts)
-    tangled = (
+    scattered = (
         corners_now > corners + limits.CROSSINGS or len(parts) > limits.MOST_PIECES
     )
-    if not parts or tangled or kept < limits.KEPT_SHARE:
+    if not parts or scattered or kept < limits.KEPT_SHARE:
         outline.error(
             "crossing-outline",
             f"The outline crosses itself ({reason}); no repair keeps what was meant."

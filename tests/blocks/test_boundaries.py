@@ -34,6 +34,7 @@ from tests.blocks.boundary_files import (
     collection,
     geopackage,
     kml,
+    many_corners,
     one,
     polygon,
     shapefile,
@@ -98,6 +99,16 @@ def test_b06_a_repair_tells_the_crossing_and_keeps_what_was() -> None:
     drawing = drawing_of(outline.geometry, outline.before)
     assert drawing is not None
     assert drawing.before != drawing.after
+
+
+def test_b06_one_loop_in_a_long_outline_is_repaired() -> None:
+    # Two neighbouring corners of a walked outline, in the wrong order.
+    ring = many_corners(2001)
+    ring[700], ring[701] = ring[701], ring[700]
+    outline = judged(polygon(ring))
+    assert [code for _, code, _ in outline.problems] == ["repaired"]
+    straight = judged(polygon(many_corners(2001))).area_m2
+    assert outline.area_m2 == pytest.approx(straight, rel=1e-4)
 
 
 def test_b34_b35_corners_are_rounded_and_rings_turned() -> None:
