@@ -211,10 +211,7 @@ def _repair(whole: MultiPolygon, outline: Outline) -> MultiPolygon | None:
             " corners: too many to repair here. Mend it where you drew it.",
         )
         return None
-    fixed = shapely.make_valid(whole, method="structure", keep_collapsed=False)
-    parts = [
-        part for part in getattr(fixed, "geoms", [fixed]) if part.geom_type == "Polygon"
-    ]
+    parts = _mended_parts(whole)
     reach = sum(part.convex_hull.area for part in whole.geoms)
     kept = sum(part.area for part in parts) / reach if reach else 0.0
     corners_now = sum(len(shapely.get_coordinates(part)) for part in parts)
@@ -234,6 +231,15 @@ def _repair(whole: MultiPolygon, outline: Outline) -> MultiPolygon | None:
         f"The outline was not in order ({reason}) and was repaired; look at both.",
     )
     return MultiPolygon(parts)
+
+
+def _mended_parts(whole: MultiPolygon) -> list[Polygon]:
+    """Give what GEOS makes of an outline; nothing where it finds no way."""
+    try:
+        fixed = shapely.make_valid(whole, method="structure", keep_collapsed=False)
+    except shapely.errors.ShapelyError:
+        return []
+    return list(_polygons(fixed))
 
 
 def _no_area(outline: Outline) -> Outline:

@@ -111,6 +111,14 @@ def test_b06_one_loop_in_a_long_outline_is_repaired() -> None:
     assert outline.area_m2 == pytest.approx(straight, rel=1e-4)
 
 
+def test_an_outline_that_geos_cannot_mend_is_sent_back_alone() -> None:
+    # GEOS 3.14 finds "unable to assign free hole to a shell" in this zigzag.
+    ring = [[10 + k * 1e-6, 45.1234567 + (k % 7) * 1e-6] for k in range(130)]
+    outline = judged(polygon([*ring, ring[0]]))
+    assert outline.whole is None
+    assert [code for _, code, _ in outline.problems] == ["crossing-outline"]
+
+
 def test_b34_b35_corners_are_rounded_and_rings_turned() -> None:
     ring = [[x + 1.23456789012345e-9, y] for x, y in SQUARE[::-1]]
     outline = judged(polygon(ring))
