@@ -144,6 +144,6 @@ watch(document);
 document.addEventListener("htmx:load", (event) => {
   if (event.detail.elt !== document.body) watch(event.detail.elt);
 });
-document.addEventListener("theme", () => {
-  for (const box of document.querySelectorAll('.chart[data-drawn="yes"]')) draw(box);
-});
+const redraw = () => document.querySelectorAll('.chart[data-drawn="yes"]').forEach((box) => draw(box));
+document.addEventListener("theme", redraw);
+matchMedia("print").addEventListener("change", redraw);
