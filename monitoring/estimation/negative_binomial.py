@@ -25,7 +25,7 @@ REACH_OF_FEW = 16.0
 # the posterior of k narrower, by their square root.
 K_NODES, K_BAGS, K_RANGE, MOST_K_NODES = 20, 20, 5.5, 2000
 # Numbers in one array of a chunk of rounds: fast memory holds a few such arrays.
-CHUNK = 45000
+CHUNK = 60_000
 
 
 @dataclass(frozen=True)
