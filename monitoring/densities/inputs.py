@@ -19,7 +19,7 @@ from monitoring.models import CanopyWeight, Recovery
 
 METHOD = "negative_binomial"
 RATIO_METHOD = "joint_posterior"
-RATIO_VERSION = "1"
+RATIO_VERSION = "2"
 UNCORRECTED = {"value": 1.0, "origin": "uncorrected"}
 
 
