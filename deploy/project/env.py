@@ -20,7 +20,6 @@ KNOWN = frozenset(
         "WASHBOARD_ALLOWED_HOSTS",
         "WASHBOARD_HTTPS",
         "WASHBOARD_CHROMIUM",
-        "WASHBOARD_BASE_MAP_STYLE_URL",
         "WASHBOARD_PROXY_COUNT",
     }
 )

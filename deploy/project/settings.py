@@ -215,11 +215,6 @@ TIME_ZONE = "UTC"
 LANGUAGE_CODE = "en"
 USE_I18N = True
 
-BASE_MAP_STYLE_URL = env.str("WASHBOARD_BASE_MAP_STYLE_URL", default="")
-if BASE_MAP_STYLE_URL:
-    origin = "{0.scheme}://{0.netloc}".format(urlsplit(BASE_MAP_STYLE_URL))
-    _csp["img-src"].append(origin)
-    _csp["connect-src"].append(origin)
 CONTENT_SECURITY_POLICY = {"DIRECTIVES": _csp}
 
 # Names only, so that nothing lower imports anything higher: publishing wakes the
