@@ -51,14 +51,14 @@ def django_db_setup(
             _drop_database(name)
 
 
-def _maintenance_cursor() -> Any:
-    owner = settings.DATABASES["owner"]
+def _maintenance_cursor(alias: str = "owner") -> Any:
+    role = settings.DATABASES[alias]
     return psycopg.connect(
         dbname="postgres",
-        user=owner["USER"],
-        password=owner["PASSWORD"],
-        host=owner["HOST"],
-        port=owner["PORT"],
+        user=role["USER"],
+        password=role["PASSWORD"],
+        host=role["HOST"],
+        port=role["PORT"],
         autocommit=True,
     )
 
@@ -78,8 +78,14 @@ def _make_database(name: str, *, keep: bool) -> None:
 
 
 def _drop_database(name: str) -> None:
-    # Not by force: the owner may not end the site's connections, but the server waits
-    # a few seconds for those that are just closing.
+    # Threads of a live server or of a race may have left connections open; only the
+    # site's role may end the site's.
+    with _maintenance_cursor("default") as link:
+        link.execute(
+            "SELECT pg_terminate_backend(pid) FROM pg_stat_activity"
+            " WHERE datname = %s AND usename = current_user",
+            [name],
+        )
     with _maintenance_cursor() as link:
         link.execute(sql.SQL("DROP DATABASE IF EXISTS {}").format(sql.Identifier(name)))
 
@@ -100,6 +106,8 @@ def _flush_as_owner() -> Iterator[None]:
             cursor.execute(f"TRUNCATE {tables} RESTART IDENTITY")
         connections["owner"].close()
 
+    # A live server looks for gathered static files as it starts.
+    Path(settings.STATIC_ROOT).mkdir(parents=True, exist_ok=True)
     patch = pytest.MonkeyPatch()
     patch.setattr(TransactionTestCase, "_fixture_teardown", flush)
     yield
