@@ -88,14 +88,16 @@ def _set_threshold(world: World) -> None:
 
 def _gather(world: World, sheet: Sheet, begun: BoundaryImport) -> FullWorld:
     first: dict[str, Any] = {
-        "round": Round.objects.get(),
-        "density": Density.objects.get(organism__code="rust_mites", is_current=True),
-        "ratio": Ratio.objects.get(is_current=True),
-        "membership": Membership.objects.get(role="grower"),
-        "organism": Organism.objects.get(code="thrips"),
-        "dish": Dish.objects.get(),
-        "threshold": Threshold.objects.get(),
-        "alert": Alert.objects.get(),
+        "round": Round.objects.get(farm_group=world.group),
+        "density": Density.objects.get(
+            organism__code="rust_mites", is_current=True, farm_group=world.group
+        ),
+        "ratio": Ratio.objects.get(is_current=True, farm_group=world.group),
+        "membership": Membership.objects.get(role="grower", farm_group=world.group),
+        "organism": Organism.objects.get(code="thrips", farm_group=world.group),
+        "dish": Dish.objects.get(farm_group=world.group),
+        "threshold": Threshold.objects.get(farm_group=world.group),
+        "alert": Alert.objects.get(farm_group=world.group),
     }
     return FullWorld(
         world=world, block=world.block, sheet=sheet, boundary_import=begun, **first
