@@ -12,6 +12,7 @@ from monitoring.models.laboratory import (
 from monitoring.models.samples import Bag, Round, Wash
 from monitoring.models.sheets import Sheet, SheetFinding, SheetRow
 from monitoring.models.tallies import CellCount, Tally
+from monitoring.models.treatments import TreatedBlock, Treatment
 
 __all__ = [
     "Bag",
@@ -31,5 +32,7 @@ __all__ = [
     "SymptomScale",
     "Tally",
     "Tissue",
+    "TreatedBlock",
+    "Treatment",
     "Wash",
 ]
