@@ -1,28 +1,44 @@
 """What was seen, and what it means."""
 
+from monitoring.models.agreement import AgreementStandard, BlankCount, BlankWash
 from monitoring.models.densities import Density, DensityChange, Ratio, RoundChange
 from monitoring.models.laboratory import (
     CanopyWeight,
     Dish,
     Organism,
+    RatioSetting,
     Recovery,
     SymptomScale,
     Tissue,
 )
 from monitoring.models.samples import Bag, Round, Wash
 from monitoring.models.sheets import Sheet, SheetFinding, SheetRow
+from monitoring.models.symptoms import SymptomScore
 from monitoring.models.tallies import CellCount, Tally
+from monitoring.models.weather import (
+    DegreeDayRule,
+    GrowthStageChange,
+    WeatherDay,
+    WeatherStation,
+    WeatherUpload,
+)
 from monitoring.models.treatments import TreatedBlock, Treatment
 
 __all__ = [
+    "AgreementStandard",
     "Bag",
+    "BlankCount",
+    "BlankWash",
     "CanopyWeight",
     "CellCount",
+    "DegreeDayRule",
     "Density",
     "DensityChange",
     "Dish",
+    "GrowthStageChange",
     "Organism",
     "Ratio",
+    "RatioSetting",
     "Recovery",
     "Round",
     "RoundChange",
@@ -30,9 +46,13 @@ __all__ = [
     "SheetFinding",
     "SheetRow",
     "SymptomScale",
+    "SymptomScore",
     "Tally",
     "Tissue",
     "TreatedBlock",
     "Treatment",
     "Wash",
+    "WeatherDay",
+    "WeatherStation",
+    "WeatherUpload",
 ]

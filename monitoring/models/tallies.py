@@ -137,7 +137,13 @@ class Tally(models.Model):
         indexes = [
             models.Index(
                 fields=["farm_group", "source_sheet"], name="monitoring_tally_by_sheet"
-            )
+            ),
+            # Recounts are few among many tallies.
+            models.Index(
+                fields=["farm_group", "organism"],
+                condition=Q(reading__gt=1, state="published"),
+                name="monitoring_tally_recounts",
+            ),
         ]
 
     def __str__(self) -> str:
