@@ -1,6 +1,7 @@
 """What was seen, and what it means."""
 
 from monitoring.models.agreement import AgreementStandard, BlankCount, BlankWash
+from monitoring.models.calibrations import CalibrationRun
 from monitoring.models.densities import Density, DensityChange, Ratio, RoundChange
 from monitoring.models.laboratory import (
     CanopyWeight,
@@ -15,6 +16,7 @@ from monitoring.models.samples import Bag, Round, Wash
 from monitoring.models.sheets import Sheet, SheetFinding, SheetRow
 from monitoring.models.symptoms import SymptomScore
 from monitoring.models.tallies import CellCount, Tally
+from monitoring.models.treatments import TreatedBlock, Treatment
 from monitoring.models.weather import (
     DegreeDayRule,
     GrowthStageChange,
@@ -22,11 +24,11 @@ from monitoring.models.weather import (
     WeatherStation,
     WeatherUpload,
 )
-from monitoring.models.treatments import TreatedBlock, Treatment
 
 __all__ = [
     "AgreementStandard",
     "Bag",
+    "CalibrationRun",
     "BlankCount",
     "BlankWash",
     "CanopyWeight",
