@@ -28,9 +28,9 @@ from monitoring.models.weather import (
 __all__ = [
     "AgreementStandard",
     "Bag",
-    "CalibrationRun",
     "BlankCount",
     "BlankWash",
+    "CalibrationRun",
     "CanopyWeight",
     "CellCount",
     "DegreeDayRule",

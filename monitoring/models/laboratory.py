@@ -1,7 +1,9 @@
 """How a farm group's laboratory works: organisms, dishes, scales, recoveries."""
 
+from itertools import zip_longest
 from uuid import uuid4
 
+from django.contrib.postgres.fields import ArrayField
 from django.core.validators import RegexValidator
 from django.db import models
 from django.db.models import F, Q
@@ -118,6 +120,8 @@ class SymptomScale(models.Model):
     farm_group = models.ForeignKey(FarmGroup, models.PROTECT, db_index=False)
     lowest = models.SmallIntegerField(default=0)
     highest = models.SmallIntegerField(default=4)
+    # What each score is called, from the lowest; empty where they have no names.
+    level_names = ArrayField(models.CharField(max_length=60), default=list, blank=True)
     wording = models.TextField(blank=True)
     valid_from = models.DateField()
 
@@ -137,6 +141,12 @@ class SymptomScale(models.Model):
 
     def __str__(self) -> str:
         return f"{self.lowest} to {self.highest}"
+
+    @property
+    def levels(self) -> list[tuple[int, str]]:
+        """Each score with its name, from the lowest; the name may be empty."""
+        scores = range(self.lowest, self.highest + 1)
+        return list(zip_longest(scores, self.level_names[: len(scores)], fillvalue=""))
 
 
 class CanopyWeight(models.Model):
@@ -179,6 +189,7 @@ class Recovery(models.Model):
         UNMEASURED = "unmeasured", "unmeasured, as for rust mites"
         REPEAT_WASHES = "repeat_washes", "the laboratory's repeat washes"
         SPIKES = "spikes", "the laboratory's spiked samples"
+        CALIBRATION = "calibration", "the laboratory's washes and spiked samples"
         STATED = "stated", "stated by the coordinator"
 
     uuid = models.UUIDField(default=uuid4, unique=True, editable=False)
@@ -192,6 +203,8 @@ class Recovery(models.Model):
     fixed_value = models.FloatField(null=True, blank=True)
     origin = models.CharField(max_length=20, choices=Origin)
     note = models.CharField(max_length=300, blank=True)
+    # The calibration runs it was pooled from, as they stood then; empty for others.
+    basis = models.JSONField(default=dict, blank=True)
     valid_from = models.DateField()
     created_at = models.DateTimeField(default=timezone.now, editable=False)
     created_by = models.ForeignKey(
@@ -226,3 +239,32 @@ class Recovery(models.Model):
         if self.fixed_value is not None:
             return f"{self.fixed_value:g}"
         return f"Beta({self.alpha:g}, {self.beta:g})"
+
+
+class RatioSetting(models.Model):
+    """Whether predators and prey are taken to come off a leaf alike, from a date on.
+
+    Rows are never changed: a newer `valid_from`, then a newer row, takes over.
+    """
+
+    farm_group = models.ForeignKey(FarmGroup, models.PROTECT, db_index=False)
+    recoveries_shared = models.BooleanField()
+    note = models.CharField(max_length=300, blank=True)
+    valid_from = models.DateField()
+    created_at = models.DateTimeField(default=timezone.now, editable=False)
+    created_by = models.ForeignKey(
+        User, models.PROTECT, null=True, blank=True, related_name="+", db_index=False
+    )
+
+    objects = GroupQuerySet.as_manager()
+
+    class Meta:
+        indexes = [
+            models.Index(
+                fields=["farm_group", "valid_from"],
+                name="monitoring_ratiosetting_since",
+            )
+        ]
+
+    def __str__(self) -> str:
+        return "shared" if self.recoveries_shared else "independent"
