@@ -1,6 +1,16 @@
 """From counted animals to densities with intervals; NumPy and SciPy only."""
 
 from monitoring.estimation.clumping import Clumping, RoundFit, fit_clumping
+from monitoring.estimation.degree_days import (
+    DegreeDayCutoff,
+    DegreeDayMethod,
+    DegreeDaySum,
+    FilledDays,
+    HeatRule,
+    degree_days,
+    fill_gaps,
+    sum_degree_days,
+)
 from monitoring.estimation.density import (
     DEFAULT_UPPER_LIMIT,
     METHOD_VERSIONS,
@@ -32,6 +42,7 @@ from monitoring.estimation.growth import (
     MeanForecast,
     fit_growth,
 )
+from monitoring.estimation.mite_days import MiteDays, mite_day_weights, mite_days
 from monitoring.estimation.posterior import (
     PROBABILITIES,
     DensityEstimate,
@@ -64,6 +75,7 @@ from monitoring.estimation.strata import (
     stratified_mean,
 )
 from monitoring.estimation.validation import EstimationError
+from monitoring.estimation.winkler import winkler_region, winkler_sum
 
 __all__ = [
     "DEFAULT_K_PRIOR",
@@ -74,6 +86,9 @@ __all__ = [
     "Clumping",
     "CommonK",
     "Crossing",
+    "DegreeDayCutoff",
+    "DegreeDayMethod",
+    "DegreeDaySum",
     "DensityEstimate",
     "DishGrid",
     "DishTotal",
@@ -81,11 +96,14 @@ __all__ = [
     "EfficacyEstimate",
     "EstimationError",
     "FiellerInterval",
+    "FilledDays",
     "GrowthFit",
+    "HeatRule",
     "KPrior",
     "LogNormalK",
     "LogUniformK",
     "MeanForecast",
+    "MiteDays",
     "NegativeBinomialFit",
     "ProfileInterval",
     "RatioEstimate",
@@ -97,6 +115,7 @@ __all__ = [
     "cells_to_count",
     "combine_strata",
     "common_k",
+    "degree_days",
     "dispersion_indices",
     "estimate_densities",
     "estimate_density",
@@ -104,18 +123,24 @@ __all__ = [
     "estimate_ratio",
     "expand_cells",
     "fieller_interval",
+    "fill_gaps",
     "fit_clumping",
     "fit_growth",
     "fit_negative_binomial",
     "henderson_tilton",
     "k_by_moments",
     "k_from_zeros",
+    "mite_day_weights",
+    "mite_days",
     "profile_interval",
     "recovery_from_range",
     "recovery_from_spikes",
     "recovery_from_washes",
     "schneider_orelli",
     "stratified_mean",
+    "sum_degree_days",
     "sun_shepard",
+    "winkler_region",
+    "winkler_sum",
     "zero_count_upper_limit",
 ]
