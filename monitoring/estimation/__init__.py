@@ -63,11 +63,22 @@ from monitoring.estimation.growth import (
     MeanForecast,
     fit_growth,
 )
+from monitoring.estimation.mean_variance import (
+    Patchiness,
+    PowerLaw,
+    fit_patchiness,
+    fit_power_law,
+)
 from monitoring.estimation.mite_days import MiteDays, mite_day_weights, mite_days
 from monitoring.estimation.posterior import (
     PROBABILITIES,
     DensityEstimate,
     StoredPosterior,
+)
+from monitoring.estimation.presence import (
+    MeanFromEmpty,
+    mean_from_empty,
+    proportion_empty,
 )
 from monitoring.estimation.priors import (
     DEFAULT_K_PRIOR,
@@ -89,7 +100,26 @@ from monitoring.estimation.recovery import (
     recovery_from_spikes,
     recovery_from_washes,
 )
+from monitoring.estimation.resampling import (
+    SequentialRuns,
+    StopLineRuns,
+    follow_stop_line,
+    follow_test,
+    resample_units,
+)
 from monitoring.estimation.result_types import ProfileInterval
+from monitoring.estimation.sampling_effort import (
+    stop_line_patchiness,
+    stop_line_power_law,
+    units_for_precision,
+)
+from monitoring.estimation.sequential import (
+    PresenceTest,
+    SequentialTest,
+    presence_test,
+    sequential_test,
+    share_at_least,
+)
 from monitoring.estimation.strata import (
     StratifiedMean,
     combine_strata,
@@ -130,12 +160,19 @@ __all__ = [
     "LogNormalK",
     "LogUniformK",
     "MeanForecast",
+    "MeanFromEmpty",
     "MiteDays",
     "NegativeBinomialFit",
+    "Patchiness",
+    "PowerLaw",
+    "PresenceTest",
     "ProfileInterval",
     "RatioEstimate",
     "RoundFit",
+    "SequentialRuns",
+    "SequentialTest",
     "ShareInterval",
+    "StopLineRuns",
     "StoredPosterior",
     "StratifiedMean",
     "WashRecovery",
@@ -160,22 +197,35 @@ __all__ = [
     "fit_clumping",
     "fit_growth",
     "fit_negative_binomial",
+    "fit_patchiness",
+    "fit_power_law",
+    "follow_stop_line",
+    "follow_test",
     "henderson_tilton",
     "intraclass_correlation",
     "k_by_moments",
     "k_from_zeros",
     "limits_of_agreement",
+    "mean_from_empty",
     "mite_day_weights",
     "mite_days",
     "positive_share",
+    "presence_test",
     "profile_interval",
+    "proportion_empty",
     "recovery_from_range",
     "recovery_from_spikes",
     "recovery_from_washes",
+    "resample_units",
     "schneider_orelli",
+    "sequential_test",
+    "share_at_least",
+    "stop_line_patchiness",
+    "stop_line_power_law",
     "stratified_mean",
     "sum_degree_days",
     "sun_shepard",
+    "units_for_precision",
     "winkler_region",
     "winkler_sum",
     "zero_count_upper_limit",
