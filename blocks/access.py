@@ -21,6 +21,8 @@ Role = Membership.Role
 # What each role may do; pages and services ask by these names.
 COUNTERS = frozenset({Role.COORDINATOR, Role.LAB})
 RULERS = frozenset({Role.COORDINATOR, Role.GROWER})
+# Laboratory staff read what was done to blocks, and do not record it.
+TREATERS = frozenset({Role.COORDINATOR, Role.GROWER, Role.CONSULTANT})
 EVERYONE = frozenset(Role)
 
 
@@ -56,6 +58,11 @@ class Member:
     def may_rule(self) -> bool:
         """Whether this member sets thresholds."""
         return self.role in RULERS
+
+    @property
+    def may_treat(self) -> bool:
+        """Whether this member records what was done to blocks."""
+        return self.role in TREATERS
 
     @property
     def sees_all_farms(self) -> bool:

@@ -27,6 +27,7 @@ ENTRIES = (
     ("Count sheets", "sheets", COUNTERS),
     ("Alerts", "alerts", EVERYONE),
     ("Thresholds", "thresholds", EVERYONE),
+    ("Treatments", "treatments", EVERYONE),
     ("Laboratory", "laboratory", COUNTERS),
     ("People", "people", frozenset({Role.COORDINATOR})),
     ("Mail", "mail", EVERYONE),

@@ -114,11 +114,7 @@ def figures_of_round(
     for sample in samples:
         if not sample.counted and not sample.uncountable:
             continue
-        recovery = settings.recovery_on(
-            day, organism_id=sample.organism_id, tissue=sample.tissue
-        )
-        shares = shares_of(sample, settings.weights_on(day))
-        whole = _Whole(sample, recovery, shares)
+        whole = _whole(day, sample, settings)
         densities.append(_planned_density(whole))
         if sample.counted:
             wholes.append(whole)
@@ -128,6 +124,21 @@ def figures_of_round(
                 for position in sample.positions
             ]
     return RoundFigures(densities, list(_ratios(wholes, organisms)))
+
+
+def estimate_of(day: date, sample: Sample, settings: Settings) -> DensityEstimate:
+    """Estimate a round's density as its stored figure was, posterior and all.
+
+    The sample must have bags that were counted.
+    """
+    return _whole(day, sample, settings).estimate
+
+
+def _whole(day: date, sample: Sample, settings: Settings) -> _Whole:
+    recovery = settings.recovery_on(
+        day, organism_id=sample.organism_id, tissue=sample.tissue
+    )
+    return _Whole(sample, recovery, shares_of(sample, settings.weights_on(day)))
 
 
 def _planned_density(whole: _Whole, *, stratum: str = "") -> Planned[Density]:

@@ -2,10 +2,24 @@
 
 from collections.abc import Iterable
 from datetime import date
+from uuid import UUID
 
-from django.db.models import QuerySet
+from django.db.models import Exists, OuterRef, Prefetch, QuerySet
+from django.http import Http404
 
-from monitoring.models import TreatedBlock
+from blocks.access import Member, visible_blocks
+from blocks.models import Block
+from monitoring.models import Density, TreatedBlock, Treatment
+
+
+def in_force(farm_group_id: int) -> QuerySet[Treatment]:
+    """Give a group's treatments that stand, newest first."""
+    rows: QuerySet[Treatment] = (
+        Treatment.objects.for_group(farm_group_id)
+        .filter(correction=None, withdrawn=False)
+        .order_by("-treated_on", "-pk")
+    )
+    return rows
 
 
 def treated_blocks(farm_group_id: int, blocks: Iterable[int]) -> QuerySet[TreatedBlock]:
@@ -41,3 +55,105 @@ def latest_treatments(
         .distinct("block_id")
     )
     return {row.block_id: row for row in rows}
+
+
+def part_keys(treatment: Treatment) -> set[tuple[int, str]]:
+    """Give each block's key with its part in a treatment; 1 query."""
+    rows = TreatedBlock.objects.for_group(treatment.farm_group_id).filter(
+        treatment=treatment
+    )
+    return set(rows.values_list("block_id", "part"))
+
+
+def treatments_seen(
+    member: Member, *, farm_uuid: UUID | None = None
+) -> QuerySet[Treatment]:
+    """List treatments in force that reached blocks a member may see; 2 queries.
+
+    Each has `.parts`, of those blocks only.
+    """
+    blocks = visible_blocks(member)
+    if farm_uuid is not None:
+        blocks = blocks.filter(farm__uuid=farm_uuid)
+    return _reaching(member, in_force(member.group_id), blocks)
+
+
+def treatment_for(member: Member, treatment_uuid: UUID) -> Treatment:
+    """Give a treatment that reached a block the member may see, or Http404.
+
+    Superseded and withdrawn ones too; 2 queries.
+    """
+    rows = Treatment.objects.for_group(member.group_id).filter(uuid=treatment_uuid)
+    found = _reaching(member, rows, visible_blocks(member)).first()
+    if found is None:
+        raise Http404("No such treatment.")
+    return found
+
+
+def _reaching(
+    member: Member, rows: QuerySet[Treatment], blocks: QuerySet[Block]
+) -> QuerySet[Treatment]:
+    parts = TreatedBlock.objects.for_group(member.group_id)
+    seen = parts.filter(treatment=OuterRef("pk"), block__in=blocks.order_by())
+    return (
+        rows.filter(Exists(seen))
+        .select_related("recorded_by", "correction")
+        .prefetch_related(_parts_seen(member))
+    )
+
+
+def _parts_seen(member: Member) -> "Prefetch[str, QuerySet[TreatedBlock], str]":
+    shown = (
+        TreatedBlock.objects.for_group(member.group_id)
+        .filter(block__in=visible_blocks(member).order_by())
+        .select_related("block__farm")
+        .order_by("-part", "block__farm__name", "block__name")
+    )
+    return Prefetch("parts", queryset=shown)
+
+
+def records_of(member: Member, treatment: Treatment) -> list[Treatment]:
+    """List all records of a treatment, newest first: each supersedes the next.
+
+    The chain is walked in the database; 2 queries. Each has `.parts`, of blocks that
+    the member may see, and `.recorder`.
+    """
+    found = Treatment.objects.raw(
+        "WITH RECURSIVE newer AS ("
+        " SELECT t.id, t.supersedes_id, t.farm_group_id FROM monitoring_treatment t"
+        " WHERE t.farm_group_id = %(group)s AND t.id = %(key)s"
+        " UNION SELECT n.id, n.supersedes_id, n.farm_group_id"
+        " FROM monitoring_treatment n JOIN newer o ON n.farm_group_id = o.farm_group_id"
+        " AND (n.supersedes_id = o.id OR n.id = o.supersedes_id))"
+        " SELECT t.*, u.name AS recorder FROM monitoring_treatment t"
+        " LEFT JOIN blocks_user u ON u.id = t.recorded_by_id"
+        " WHERE t.farm_group_id = %(group)s AND t.id IN (SELECT id FROM newer)"
+        " ORDER BY t.id DESC",
+        {"group": treatment.farm_group_id, "key": treatment.pk},
+    )
+    return list(found.prefetch_related(_parts_seen(member)))
+
+
+def densities_around(
+    farm_group_id: int, blocks: Iterable[int], *, since: date, until: date
+) -> QuerySet[Density]:
+    """List the current figures of blocks' rounds between two days, oldest first.
+
+    Whole rounds only, and only those that have a figure; 1 query.
+    """
+    rows: QuerySet[Density] = (
+        Density.objects.for_group(farm_group_id)
+        .filter(
+            is_current=True,
+            stratum="",
+            median__isnull=False,
+            round__farm_group_id=farm_group_id,
+            round__block__in=list(blocks),
+            round__collected_on__gte=since,
+            round__collected_on__lte=until,
+        )
+        .select_related("round__block", "organism")
+        .defer("quantiles", "used")
+        .order_by("round__collected_on", "pk")
+    )
+    return rows
