@@ -13,7 +13,7 @@ import pytest
 
 from monitoring.estimation import (
     common_k,
-    dispersion_indices,
+    fit_clumping,
     fit_negative_binomial,
     k_by_moments,
     k_from_zeros,
@@ -90,11 +90,22 @@ def test_expected_frequencies_add_up_and_match_the_zero_class() -> None:
     assert math.fsum(expected) == pytest.approx(150)
 
 
-def test_t06_01_dispersion_indices_of_apple_leaves() -> None:
-    """Lloyd 1967; Morisita 1959; Green 1966 (from memory); computed with numpy."""
-    found = dispersion_indices(spread_out(APPLE_LEAVES))
-    assert found.variance_to_mean == pytest.approx(1.9828312782893711, rel=1e-5)
-    assert found.mean_crowding == pytest.approx(2.1294979449560376, rel=1e-5)
-    assert found.patchiness == pytest.approx(1.8571203008337536, rel=1e-5)
-    assert found.morisita == pytest.approx(1.8563851489188086, rel=1e-5)
-    assert found.green == pytest.approx(0.005747551335025562, rel=1e-5)
+def test_t01_04_the_fit_of_many_rounds_gives_the_same() -> None:
+    """Each treatment's mean, variance and k, and the common k, in one call."""
+    found = fit_clumping([spread_out(of) for of in BORERS.values()])
+    assert [one.k for one in found.rounds] == pytest.approx(
+        [1.5028892158, 1.7604878397, 1.3331308634, 1.1535215303], rel=0.002
+    )
+    assert [one.variance for one in found.rounds] == pytest.approx(
+        [16.4526610644, 7.7703081232, 3.1929971989, 3.6301820728]
+    )
+    assert [one.k_by_moments for one in found.rounds] == pytest.approx(
+        [1.3098758749, 2.1782273603, 1.2869651293, 1.0722109461], rel=0.002
+    )
+    assert found.common_k == pytest.approx(1.4714497403, rel=0.002)
+
+
+def test_t01_01_the_fit_of_many_rounds_gives_the_same_error() -> None:
+    (leaves,) = fit_clumping([spread_out(APPLE_LEAVES)]).rounds
+    assert leaves.k == pytest.approx(1.0245923868, rel=1e-3)
+    assert leaves.k_standard_error == pytest.approx(0.27590707777, rel=0.02)

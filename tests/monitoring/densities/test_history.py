@@ -7,7 +7,7 @@ import pytest
 from blocks.tenancy import stating
 from monitoring.densities.history import PooledHistory, pooled_k_history
 from monitoring.estimation import fit_negative_binomial
-from monitoring.models import Organism, Tally
+from monitoring.models import Bag, Organism, Tally
 from tests.builders import World
 from tests.desks import Desk, bag_row, bag_sheet
 
@@ -63,8 +63,10 @@ def test_only_rounds_before_the_day_of_enough_bags_and_the_tissue(
     rows = _rows("2026-07-01", COUNTS)
     rows += _rows("2026-07-15", COUNTS[:9])
     rows += _rows("2026-08-01", COUNTS)
-    rows += _rows("2026-07-08", COUNTS, tissue="bud", position="", units=5)
+    rows += _rows("2026-07-08", COUNTS, tissue="bud", position="")
     desk.publish(desk.upload(bag_sheet(*rows)))
+    with stating(world.group.pk):
+        Bag.objects.filter(tissue="bud").update(units=5)
     found = _history(world, before=date(2026, 8, 1))
     assert [one.collected_on for one in found.rounds] == [date(2026, 7, 1)]
     assert found.too_few_bags == 1
@@ -92,7 +94,7 @@ def test_each_bag_counts_with_its_own_share(desk: Desk, world: World) -> None:
             scope="random_cells", cells_counted=104, proportion_counted=0.5
         )
     half = _history(world).rounds[0].fit
-    assert half.k == pytest.approx(whole.k, rel=1e-6)
+    assert half.k == pytest.approx(whole.k, rel=1e-5)
     assert half.mean == pytest.approx(2 * whole.mean)
 
 
