@@ -1,7 +1,9 @@
 """How well two or more readings of the same things agree."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from math import atanh, inf, sqrt, tanh
+from typing import TypeAlias
 
 import numpy as np
 from scipy import stats
@@ -10,10 +12,11 @@ from monitoring.estimation.validation import (
     EstimationError,
     FloatArray,
     Numbers,
-    as_floats,
     numbers,
     proportion,
 )
+
+Table: TypeAlias = Sequence[Sequence[float]] | FloatArray
 
 # Half the width of the limits of agreement, in standard deviations.
 LIMIT_WIDTH = 1.96
@@ -160,7 +163,7 @@ def limits_of_agreement(
 
 
 def intraclass_correlation(
-    table: Numbers | FloatArray, *, confidence: float = 0.95
+    table: Table, *, confidence: float = 0.95
 ) -> IntraclassCorrelation:
     """Give the intraclass correlations of a table of subjects by raters.
 
@@ -180,7 +183,7 @@ def intraclass_correlation(
         raise EstimationError("table", "nothing in it varies: agreement cannot be told")
     absolute = between + (k - 1) * error + k * (judges - error) / n
     consistent = between + (k - 1) * error
-    icc_2_1 = (between - error) / absolute if absolute > 0 else 0.0
+    icc_2_1 = _within_bounds(between - error, absolute, raters=k)
     low, high = _absolute_interval(
         (between, judges, error), shape=(n, k), icc=icc_2_1, confidence=confidence
     )
@@ -219,8 +222,11 @@ def _spread(argument: str, values: FloatArray) -> float:
     return sd
 
 
-def _whole_table(table: Numbers | FloatArray) -> FloatArray:
-    read = as_floats("table", table)
+def _whole_table(table: Table) -> FloatArray:
+    try:
+        read = np.asarray(table, dtype=np.float64)
+    except (TypeError, ValueError) as error:
+        raise EstimationError("table", "must hold a number in every cell") from error
     if read.ndim != 2 or min(read.shape) < 2:
         raise EstimationError("table", "needs two subjects and two raters or more")
     if not np.isfinite(read).all():
@@ -271,6 +277,18 @@ def _absolute_interval(
     rest = k * judges + (k * n - k - n) * error
     above = float(stats.f.isf(tail, n - 1, freedom))
     below = float(stats.f.isf(tail, freedom, n - 1))
-    low = n * (between - above * error) / (above * rest + n * between)
-    high = n * (below * between - error) / (rest + n * below * between)
+    low = _within_bounds(
+        n * (between - above * error), above * rest + n * between, raters=k
+    )
+    high = _within_bounds(
+        n * (below * between - error), rest + n * below * between, raters=k
+    )
     return low, high
+
+
+def _within_bounds(top: float, bottom: float, *, raters: int) -> float:
+    """Divide, and keep to what an intraclass correlation can be."""
+    least = -1 / (raters - 1)
+    if bottom <= 0:
+        return least if top < 0 else 0.0
+    return min(max(top / bottom, least), 1.0)

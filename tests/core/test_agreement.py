@@ -89,7 +89,9 @@ def test_intraclass_correlation_does_not_mind_the_order(table, shuffler) -> None
     other = intraclass_correlation(3 * table[rows][:, columns] + 7)
     for name in ("icc_1_1", "icc_2_1", "icc_3_1"):
         assert getattr(other, name) == pytest.approx(getattr(found, name), abs=1e-6)
-    assert found.icc_2_1 <= 1 + 1e-12
+    assert found.icc_2_1 <= 1
+    assert found.low <= found.icc_2_1 + 1e-9
+    assert found.icc_2_1 <= found.high + 1e-9
 
 
 def test_simulated_readings_are_held_by_their_intervals() -> None:
@@ -109,6 +111,22 @@ def test_simulated_readings_are_held_by_their_intervals() -> None:
         held_icc += icc.low <= truth <= icc.high
     for held in (held_coefficient, held_limit, held_icc):
         assert 0.92 <= held / 600 <= 0.98
+
+
+def test_the_error_of_concordance_is_that_of_leaving_each_pair_out() -> None:
+    """Readings a whole standard deviation apart; the jackknife knows no formula."""
+    chance = np.random.default_rng(8)
+    subject = chance.normal(size=1500)
+    x = subject + chance.normal(0, 0.4, 1500)
+    y = subject + 1.0 + chance.normal(0, 0.4, 1500)
+    found = concordance(x, y)
+    left_out = [
+        np.arctanh(concordance(np.delete(x, i), np.delete(y, i)).coefficient)
+        for i in range(1500)
+    ]
+    error = np.sqrt(1499 / 1500 * ((left_out - np.mean(left_out)) ** 2).sum())
+    reach = (np.arctanh(found.high) - np.arctanh(found.low)) / 2
+    assert reach == pytest.approx(1.96 * error, rel=0.03)
 
 
 def test_exact_limits_meet_the_large_sample_ones() -> None:
@@ -214,7 +232,8 @@ def test_shares_are_mirrored(positive: int, missing: int) -> None:
         ("x", lambda: concordance([1, 2, float("nan")], [1, 2, 3])),
         ("confidence", lambda: concordance([1, 2, 4], [1, 2, 3], confidence=1)),
         ("x", lambda: limits_of_agreement([1], [1])),
-        ("table", lambda: intraclass_correlation([1, 2, 3])),
+        ("table", lambda: intraclass_correlation(np.ones(3))),
+        ("table", lambda: intraclass_correlation([[1, 2], [3]])),
         ("table", lambda: intraclass_correlation(np.ones((3, 3)))),
         ("table", lambda: intraclass_correlation(np.full((3, 2), np.nan))),
         ("days", lambda: counter_drift([1, 2], [0, 0])),
