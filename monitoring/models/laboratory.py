@@ -1,6 +1,5 @@
 """How a farm group's laboratory works: organisms, dishes, scales, recoveries."""
 
-from itertools import zip_longest
 from uuid import uuid4
 
 from django.contrib.postgres.fields import ArrayField
@@ -145,8 +144,11 @@ class SymptomScale(models.Model):
     @property
     def levels(self) -> list[tuple[int, str]]:
         """Each score with its name, from the lowest; the name may be empty."""
-        scores = range(self.lowest, self.highest + 1)
-        return list(zip_longest(scores, self.level_names[: len(scores)], fillvalue=""))
+        names = dict(enumerate(self.level_names, start=self.lowest))
+        return [
+            (score, names.get(score, ""))
+            for score in range(self.lowest, self.highest + 1)
+        ]
 
 
 class CanopyWeight(models.Model):

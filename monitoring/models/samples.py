@@ -78,7 +78,6 @@ class Bag(models.Model):
     position = models.CharField(max_length=20, blank=True)
     units = models.PositiveSmallIntegerField(default=1)
     point = PointField(srid=4326, null=True, blank=True)
-    symptom_score = models.SmallIntegerField(null=True, blank=True)
     way = models.CharField(max_length=10, choices=Way, default=Way.COLLECTED)
     note = models.TextField(blank=True)
     created_at = models.DateTimeField(default=timezone.now, editable=False)

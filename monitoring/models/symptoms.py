@@ -95,3 +95,9 @@ class SymptomScore(models.Model):
 
     def __str__(self) -> str:
         return f"score {self.score} of bag {self.bag_id}"
+
+    @property
+    def words(self) -> str:
+        """The score with its level's name, e.g. “2, russeted”."""
+        name = dict(self.scale.levels).get(self.score, "")
+        return f"{self.score}, {name}" if name else str(self.score)

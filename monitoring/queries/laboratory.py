@@ -45,10 +45,17 @@ def laboratory_of(farm_group: FarmGroup, *, on: date) -> Laboratory:
         canopy_weights=[
             row for row in weights if row.valid_from == weights[0].valid_from
         ],
-        symptom_scale=SymptomScale.objects.for_group(group_id)
-        .filter(valid_from__lte=on)
+        symptom_scale=scale_on(group_id, on),
+    )
+
+
+def scale_on(farm_group_id: int, day: date) -> SymptomScale | None:
+    """Give the symptom scale in force on a day; 1 query."""
+    return (
+        SymptomScale.objects.for_group(farm_group_id)
+        .filter(valid_from__lte=day)
         .order_by("-valid_from")
-        .first(),
+        .first()
     )
 
 

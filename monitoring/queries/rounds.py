@@ -2,21 +2,30 @@
 
 from django.db.models import Prefetch, QuerySet
 
-from monitoring.models import Bag, Density, Ratio, Round, Tally
+from monitoring.models import Bag, Density, Ratio, Round, SymptomScore, Tally
 
 
 def bags_of_round(of_round: Round) -> QuerySet[Bag]:
-    """List a round's bags with washes and tallies, superseded ones too; 4 queries."""
+    """List a round's bags with washes and tallies, superseded ones too; 5 queries."""
     tallies = (
         Tally.objects.for_group(of_round.farm_group_id)
         .select_related("organism", "dish", "source_sheet", "analyst")
         .prefetch_related("cell_counts")
         .order_by("organism__position", "dish_number", "reading", "pk")
     )
+    scores = (
+        SymptomScore.objects.for_group(of_round.farm_group_id)
+        .select_related("scale", "source_sheet")
+        .order_by("pk")
+    )
     bags: QuerySet[Bag] = (
         Bag.objects.for_group(of_round.farm_group_id)
         .filter(round=of_round)
-        .prefetch_related("washes", Prefetch("washes__tallies", queryset=tallies))
+        .prefetch_related(
+            "washes",
+            Prefetch("washes__tallies", queryset=tallies),
+            Prefetch("scores", queryset=scores),
+        )
         .order_by("tissue", "position", "code")
     )
     return bags

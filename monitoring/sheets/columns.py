@@ -127,6 +127,18 @@ BAG_COLUMNS = (
         ("symptom", "symptom_score", "score"),
     ),
     Column(
+        "scored_by",
+        "Who judged the symptoms; empty is not stated.",
+        "A. Analyst",
+        ("scorer", "symptoms_by"),
+    ),
+    Column(
+        "scored_on",
+        "The day the symptoms were judged; empty is not stated.",
+        "2026-08-14",
+        ("score_date", "symptoms_on"),
+    ),
+    Column(
         "analyst",
         "Who counted.",
         "A. Analyst",

@@ -10,6 +10,7 @@ from django.utils import timezone
 from blocks.models import Block, FarmGroup, Membership
 from monitoring.estimation import DishGrid
 from monitoring.models import Dish, Organism, Round, Sheet, SymptomScale
+from monitoring.queries.laboratory import scale_on
 from monitoring.sheets.checking.context import Context, DishInfo, organism_headings
 from monitoring.sheets.columns import normal_name
 
@@ -74,13 +75,17 @@ def context_for(sheet: Sheet) -> Context:
 
 def _scores_on(farm_group_id: int, day: date) -> tuple[int, int]:
     """Give the lowest and highest symptom score of the scale in force; 1 query."""
-    scale = (
-        SymptomScale.objects.for_group(farm_group_id)
-        .filter(valid_from__lte=day)
-        .order_by("-valid_from")
-        .first()
-    )
+    scale = scale_on(farm_group_id, day)
     return (scale.lowest, scale.highest) if scale else DEFAULT_SCORES
+
+
+def scale_for(farm_group_id: int) -> SymptomScale:
+    """Give the scale on which scores are taken today; a first one where none is."""
+    group = FarmGroup.objects.get(pk=farm_group_id)
+    today = timezone.localdate(timezone=group.zone)
+    return scale_on(farm_group_id, today) or SymptomScale.objects.create(
+        farm_group_id=farm_group_id, valid_from=today
+    )
 
 
 def _of_the_file(sheet: Sheet) -> dict[str, Any]:

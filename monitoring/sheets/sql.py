@@ -11,7 +11,7 @@ ROW_COLUMNS: Final = (
     "number", "block_id", "collected_on", "code", "tissue", "position", "units",
     "growth_scale", "growth_code", "symptom_score", "note", "wash", "washed_on",
     "alcohol_percent", "volume_ml", "shake_s", "analyst_id", "analyst_name", "dish_id",
-    "dish_number", "reading",
+    "dish_number", "reading", "scorer_id", "scorer_name", "scored_on",
 )  # fmt: skip
 TALLY_COLUMNS: Final = (
     "number", "organism_id", "scope", "cells_counted", "proportion", "outcome",
@@ -32,7 +32,8 @@ CREATE TEMP TABLE staged_row (
     position text, units integer, growth_scale text, growth_code text,
     symptom_score integer, note text, wash integer, washed_on date,
     alcohol_percent float8, volume_ml float8, shake_s float8, analyst_id bigint,
-    analyst_name text, dish_id bigint, dish_number integer, reading integer
+    analyst_name text, dish_id bigint, dish_number integer, reading integer,
+    scorer_id bigint, scorer_name text, scored_on date
 ) ON COMMIT DROP;
 CREATE TEMP TABLE staged_tally (
     number integer, organism_id bigint, scope text, cells_counted integer,
@@ -47,7 +48,7 @@ ON COMMIT DROP;
 """
 TABLES: Final = (
     "staged_row", "staged_tally", "staged_cell", "staged_dish_cell", "staged_round",
-    "staged_bag", "staged_wash", "staged_match",
+    "staged_bag", "staged_wash", "staged_match", "staged_score",
 )  # fmt: skip
 
 # Resolve rounds, bags and washes: the ones that are there, or keys for new ones.
@@ -77,7 +78,7 @@ SELECT s.*, b.id AS old_id,
     b.tissue AS old_tissue, b.position AS old_position, b.units AS old_units
 FROM (
     SELECT DISTINCT ON (r.id, s.code) r.id AS round_id, s.code, s.number, s.tissue,
-        s.position, s.units, s.symptom_score, s.note
+        s.position, s.units, s.note
     FROM staged_row s JOIN staged_round r USING (block_id, collected_on)
     ORDER BY r.id, s.code, s.wash, s.dish_number, s.reading, s.number
 ) s

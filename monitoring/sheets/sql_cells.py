@@ -51,7 +51,7 @@ GROUP BY b.id, c.wash, c.dish_number, c.reading;
 INSERT INTO staged_row
 SELECT g.number, r.block_id, r.collected_on, b.code, b.tissue, b.position, b.units,
     '', '', NULL, '', g.wash, NULL, NULL, NULL, NULL, NULL, '', g.dish_id,
-    g.dish_number, g.reading
+    g.dish_number, g.reading, NULL, '', NULL
 FROM staged_group g JOIN monitoring_bag b ON b.id = g.bag_id
 JOIN monitoring_round r ON r.id = b.round_id;
 INSERT INTO staged_tally

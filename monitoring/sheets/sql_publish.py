@@ -1,10 +1,13 @@
 """Write what a sheet says, from its staged tables, in the order of its references.
 
 `%(group)s` is the farm group, `%(sheet)s` the sheet, `%(person)s` who publishes,
-`%(correct)s` whether changed tallies are corrections (else recounts), `%(reason)s` why.
+`%(correct)s` whether changed tallies are corrections (else recounts), `%(reason)s` why;
+`%(rescore)s` whether changed symptom scores stand, `%(scale)s` the scale in force.
 """
 
 from typing import Final
+
+from monitoring.sheets import sql_scores
 
 ROUNDS: Final = """
 INSERT INTO monitoring_round (id, uuid, farm_group_id, block_id, collected_on,
@@ -24,9 +27,9 @@ WHERE r.farm_group_id = %(group)s AND r.id = s.old_id AND s.stage IS NOT NULL
 """
 BAGS: Final = """
 INSERT INTO monitoring_bag (id, uuid, farm_group_id, round_id, code, tissue, position,
-    units, symptom_score, way, note, created_at)
+    units, way, note, created_at)
 SELECT b.id, gen_random_uuid(), %(group)s, b.round_id, b.code, b.tissue, b.position,
-    b.units, b.symptom_score,
+    b.units,
     CASE WHEN c.bag_id IS NULL THEN 'collected' ELSE 'counted' END, b.note, now()
 FROM staged_bag b
 LEFT JOIN (SELECT DISTINCT w.bag_id FROM staged_wash w
@@ -36,12 +39,9 @@ WHERE b.old_id IS NULL
 # What was not known of a bag or a wash yet is filled in; what was stated stays.
 OLD_BAGS: Final = """
 UPDATE monitoring_bag b
-SET symptom_score = coalesce(b.symptom_score, s.symptom_score),
-    note = CASE WHEN b.note = '' THEN s.note ELSE b.note END
+SET note = s.note
 FROM staged_bag s
-WHERE b.farm_group_id = %(group)s AND b.id = s.old_id
-    AND (b.symptom_score IS NULL AND s.symptom_score IS NOT NULL
-        OR b.note = '' AND s.note <> '')
+WHERE b.farm_group_id = %(group)s AND b.id = s.old_id AND b.note = '' AND s.note <> ''
 """
 WASHES: Final = """
 INSERT INTO monitoring_wash (id, uuid, farm_group_id, bag_id, number, washed_on,
@@ -137,7 +137,7 @@ SELECT %(group)s, id, now() FROM (
 """
 IN_ORDER: Final = (
     ROUNDS, STAGES, BAGS, OLD_BAGS, WASHES, OLD_WASHES, SUPERSEDE, TALLIES, CELL_COUNTS,
-    DETAIL, WAYS, CHANGES,
+    DETAIL, WAYS, *sql_scores.IN_ORDER, CHANGES,
 )  # fmt: skip
 TALLIED: Final = """
 SELECT count(*) FILTER (WHERE status = 'new'),
@@ -145,6 +145,8 @@ SELECT count(*) FILTER (WHERE status = 'new'),
     count(*) FILTER (WHERE status = 'same'), count(*) FILTER (WHERE status = 'detail'),
     (SELECT count(*) FROM staged_bag WHERE old_id IS NULL),
     (SELECT count(*) FROM staged_round WHERE old_id IS NULL),
-    (SELECT count(*) FROM staged_bag)
+    (SELECT count(*) FROM staged_bag),
+    (SELECT count(*) FROM staged_score WHERE status = 'new'),
+    (SELECT count(*) FROM staged_score WHERE status = 'changed')
 FROM staged_match
 """

@@ -7,7 +7,7 @@ from typing import Any
 from django.db import connection
 
 from monitoring.models import Sheet
-from monitoring.sheets import sql, sql_cells
+from monitoring.sheets import sql, sql_cells, sql_scores
 from monitoring.sheets.checking.bags import BagChecker
 from monitoring.sheets.checking.cells import CellChecker
 from monitoring.sheets.checking.context import Context
@@ -24,6 +24,7 @@ TOLD_APART = 2_000
 # Warnings that are told once a column, whatever the text.
 TOLD_BY_COLUMN = frozenset({"outer-spaces", "unseen-signs"})
 CHANGED_KEY = "changed"
+RESCORED_KEY = "rescored"
 HIDDEN_KEY = "hidden_rows"
 
 
@@ -96,7 +97,17 @@ def stage(sheet: Sheet, *, may_add_organisms: bool) -> Staged:
     staged.add(changed)
     if changed:
         staged.questions.append(_changed_question(len(changed)))
+    _stage_scores(parameters, staged)
     return staged
+
+
+def _stage_scores(parameters: dict[str, Any], staged: Staged) -> None:
+    _run(sql_scores.MATCH, parameters)
+    staged.add(_found(sql_scores.DIFFERS, parameters))
+    rescored = list(_found(sql_scores.CHANGED, parameters))
+    staged.add(rescored)
+    if rescored:
+        staged.questions.append(_rescored_question(len(rescored)))
 
 
 def _create_tables() -> None:
@@ -236,6 +247,18 @@ def _changed_question(tallies: int) -> Question:
         (
             ("correction", "Corrections: they replace the old counts, which are kept"),
             ("recount", "Recounts: a further reading beside the old ones"),
+        ),
+    )
+
+
+def _rescored_question(scores: int) -> Question:
+    return Question(
+        RESCORED_KEY,
+        f"{scores} symptom scores differ from what is published for the same bag. Which"
+        " shall stand?",
+        (
+            ("correction", "The new ones: they replace the old scores, which are kept"),
+            ("keep", "The old ones: leave the new scores out"),
         ),
     )
 

@@ -20,7 +20,8 @@ from monitoring.sheets import sql_publish
 from monitoring.sheets.copying import copy_rows
 from monitoring.sheets.findings import Finding, Question, UnreadableSheetError
 from monitoring.sheets.intake import read_into_rows
-from monitoring.sheets.staging import CHANGED_KEY, Staged, stage
+from monitoring.sheets.known import scale_for
+from monitoring.sheets.staging import CHANGED_KEY, RESCORED_KEY, Staged, stage
 
 logger = logging.getLogger(__name__)
 State = Sheet.State
@@ -133,7 +134,8 @@ def open_questions(sheet: Sheet, questions: list[Question]) -> list[Question]:
 
 
 def _tallied() -> dict[str, int]:
-    names = ("new", "changed", "same", "detail", "new_bags", "new_rounds", "bags")
+    names = ("new", "changed", "same", "detail", "new_bags", "new_rounds", "bags",
+        "new_scores", "changed_scores")  # fmt: skip
     with connection.cursor() as cursor:
         cursor.execute(sql_publish.TALLIED)
         return dict(zip(names, cursor.fetchone(), strict=True))
@@ -213,6 +215,8 @@ def _publish_whole(sheet: Sheet) -> None:
         "person": sheet.published_by_id,
         "correct": sheet.answers.get(CHANGED_KEY) == "correction",
         "reason": sheet.answers.get("reason", "")[:300],
+        "rescore": sheet.answers.get(RESCORED_KEY) == "correction",
+        "scale": scale_for(sheet.farm_group_id).pk,
     }
     with connection.cursor() as cursor:
         for statement in sql_publish.IN_ORDER:

@@ -82,6 +82,10 @@ def sheets(request: HttpRequest, member: Member) -> HttpResponse:
     )
 
 
+# What a sheet may bring, as its summary counts it.
+BRINGS = ("new", "changed", "detail", "new_bags", "new_scores", "changed_scores")
+
+
 def _shown(request: HttpRequest, member: Member, sheet: Sheet) -> dict[str, Any]:
     under_way = sheet.state in queries.UNDER_WAY
     questions = [
@@ -107,10 +111,10 @@ def _shown(request: HttpRequest, member: Member, sheet: Sheet) -> dict[str, Any]
         if sheet.state == Sheet.State.CHECKED
         else [],
         "blocks": queries.blocks_of_sheet(sheet) if published else [],
-        "changes_nothing": not any(
-            sheet.summary.get(name) for name in ("new", "changed", "detail", "new_bags")
+        "changes_nothing": not any(sheet.summary.get(name) for name in BRINGS),
+        "asks_reason": bool(
+            sheet.summary.get("changed") or sheet.summary.get("changed_scores")
         ),
-        "asks_reason": bool(sheet.summary.get("changed")),
         "reason": sheet.answers.get("reason", ""),
     }
 

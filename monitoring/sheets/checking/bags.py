@@ -24,6 +24,8 @@ Checked = tuple[TypedRow | None, list[TypedTally], list[Finding]]
 SMALL = 32_767
 # What a wash may be like at all; departures from the usual are kept, not refused.
 ALCOHOL_PERCENT, VOLUME_ML, SHAKE_S = (0, 100), (1, 5000), (0, 3600)
+# Days that cannot lie before the bag was collected, with what was done on them.
+AFTER_COLLECTING = {"washed_on": "washed", "scored_on": "scored"}
 MEASURED = ("alcohol_percent", "volume_ml", "shake_s")
 
 
@@ -108,6 +110,7 @@ class BagChecker:
             lookups.word, words=lookups.POSITIONS, what="canopy position"
         )
         score = partial(lookups.score, context=self.context)
+        scorer = partial(lookups.analyst, context=self.context)
         return [
             self._parser("bag", codes.bag_code, required=True),
             self._parser("block", codes.name, required=True),
@@ -118,6 +121,8 @@ class BagChecker:
             self._parser("units", lookups.units, empty=1),
             self._parser("growth_stage", values.growth_stage, empty=("", "")),
             self._parser("symptoms", score),
+            self._parser("scored_by", scorer, empty=(None, "")),
+            self._parser("scored_on", self._day()),
             self._parser("note", str, empty=""),
         ]
 
@@ -213,7 +218,7 @@ class BagChecker:
                 "A leaf needs its canopy position: low, mid or upper.",
             )
             found.append(_finding(number, "position", "", issue))
-        for column in ("collected_on", "washed_on"):
+        for column in ("collected_on", *AFTER_COLLECTING):
             self._check_day(column, fields, row, found)
 
     def _block(self, name: str, farm: str) -> int:
@@ -250,14 +255,15 @@ class BagChecker:
                 " year is right.",
             )
         elif (
-            column == "washed_on"
+            column in AFTER_COLLECTING
             and row["collected_on"]
             and (day < row["collected_on"])
         ):
+            done = AFTER_COLLECTING[column]
             issue = Issue(
                 "error",
-                "washed-before-collected",
-                f"The bag was washed on {day:%Y-%m-%d}, before it was collected on"
+                f"{done}-before-collected",
+                f"The bag was {done} on {day:%Y-%m-%d}, before it was collected on"
                 f" {row['collected_on']:%Y-%m-%d}. Look at both dates.",
             )
         if issue is not None:
@@ -269,6 +275,7 @@ class BagChecker:
 
     def _typed(self, number: int, row: dict[str, Any]) -> TypedRow:
         analyst_id, analyst_name = row["analyst"]
+        scorer_id, scorer_name = row["scored_by"]
         scale, code = row["growth_stage"]
         return TypedRow(
             number,
@@ -292,6 +299,9 @@ class BagChecker:
             row["dish"].key if row["dish"] else None,
             row["dish_number"],
             row["reading"],
+            scorer_id,
+            scorer_name,
+            row["scored_on"],
         )
 
     def finish(self) -> list[Finding]:

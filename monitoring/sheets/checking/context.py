@@ -96,6 +96,9 @@ class TypedRow(NamedTuple):
     dish_id: int | None
     dish_number: int
     reading: int
+    scorer_id: int | None
+    scorer_name: str
+    scored_on: date | None
 
 
 class TypedCell(NamedTuple):
