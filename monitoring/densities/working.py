@@ -69,7 +69,7 @@ def working_of(density: Density) -> Working:
         sample = sample.of_position(density.stratum)
     counted = sample.counted if sample else []
     recovery = density.used["recovery"]
-    value = _recovery(recovery)
+    value = recovery_of(recovery)
     interval = value.interval() if isinstance(value, BetaRecovery) else (None, None)
     fit = _fit(counted)
     tallies = _tallies(density, [bag.bag_id for bag in counted])
@@ -102,7 +102,8 @@ def _mean_of_bags(
     return sum(washed_off) / len(washed_off) / share
 
 
-def _recovery(used: dict[str, float | None]) -> float | BetaRecovery:
+def recovery_of(used: dict[str, float | None]) -> float | BetaRecovery:
+    """Give the recovery that a density's `used` writes down; 1 where it has none."""
     if used.get("alpha") and used.get("beta"):
         return BetaRecovery(used["alpha"] or 0.0, used["beta"] or 0.0)
     return used.get("value") or 1.0

@@ -1,0 +1,1 @@
+"""Daily weather: reading files of it, checking, publishing, adding up."""
