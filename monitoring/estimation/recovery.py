@@ -23,6 +23,8 @@ NARROWEST_RANGE = 1e-9
 # Removal by likelihood looks for at most this many times the animals caught.
 MOST_TIMES_CAUGHT = 1e9
 TINY = 1e-300
+# Of what a wash finds it leaves at most this share.
+MOST_LEFT = 1 - 1e-6
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,7 +102,9 @@ def recovery_from_spikes(recovered: int, added: int) -> BetaRecovery:
     return BetaRecovery(recovered + 0.5, added - recovered + 0.5)
 
 
-WashMethod: TypeAlias = Literal["carle_strub", "maximum_likelihood", "two_pass"]
+WashMethod: TypeAlias = Literal[
+    "carle_strub", "maximum_likelihood", "given_total", "two_pass"
+]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -120,12 +124,15 @@ def recovery_from_washes(
     """Estimate the recovery from washing the same tissue again and again.
 
     catches: shape (washes,), animals each wash brought off, two washes or more.
-    method: "carle_strub", "maximum_likelihood", or "two_pass" (first two catches).
+    method: "carle_strub", "maximum_likelihood", "given_total" (likelihood of the
+    catches given their sum: Seber's explicit form for three), or "two_pass" (first
+    two catches).
 
     Raises EstimationError if nothing was caught or the second catch is not below the
     first. Assumes that every wash brings off the same share.
     Source: Zippin 1958, J. Wildl. Manage. 22:82-90; Seber & Le Cren 1967, J. Anim.
-    Ecol. 36:631-643; Carle & Strub 1978, Biometrics 34:621-630.
+    Ecol. 36:631-643; Carle & Strub 1978, Biometrics 34:621-630; Seber 1982,
+    Estimation of Animal Abundance, ch. 7 (from memory).
     """
     caught = whole_counts("catches", catches)
     if caught.size < 2:
@@ -140,7 +147,11 @@ def recovery_from_washes(
         )
     if method == "two_pass":
         return _two_pass(float(caught[0]), float(caught[1]))
-    solve = {"carle_strub": _carle_strub, "maximum_likelihood": _maximum_likelihood}
+    solve = {
+        "carle_strub": _carle_strub,
+        "maximum_likelihood": _maximum_likelihood,
+        "given_total": _given_total,
+    }
     if method not in solve:
         raise EstimationError("method", f"{method!r} is not known")
     washes, total = caught.size, float(caught.sum())
@@ -179,6 +190,25 @@ def _carle_strub(washes: int, total: float, later: float) -> float:
     while low < (middle := (low + high) // 2) < high:
         low, high = (middle, high) if log_step(middle) > 0 else (low, middle)
     return float(high)
+
+
+def _given_total(washes: int, total: float, later: float) -> float:
+    """Find the share at which a caught animal's mean wash is the one seen."""
+    waited = washes - 1 - later / total
+
+    def excess(left: float) -> float:
+        after_all = left**washes
+        mean = left / (1 - left) - washes * after_all / (1 - after_all)
+        return mean - waited
+
+    if waited == 0:
+        return total
+    if excess(MOST_LEFT) <= 0:
+        raise EstimationError(
+            "catches", "the washes do not bring off fewer and fewer animals"
+        )
+    left = float(optimize.brentq(excess, 0.0, MOST_LEFT, xtol=1e-14))
+    return total / (1 - left**washes)
 
 
 def _maximum_likelihood(washes: int, total: float, later: float) -> float:
