@@ -9,7 +9,6 @@ from django.db.models import QuerySet
 
 from blocks.errors import SiteError
 from blocks.models import Block
-from monitoring.laboratory_forms import DateInput
 from monitoring.models import TreatedBlock, Treatment
 from monitoring.services.treatments import Done
 
@@ -42,7 +41,7 @@ class TreatmentForm(RefusableForm):
 
     treated_on = forms.DateField(
         label="Date",
-        widget=DateInput,
+        widget=forms.DateInput(format="%Y-%m-%d", attrs={"type": "date"}),
         error_messages={"invalid": NOT_A_DATE},
         help_text="The day of the treatment, by the farm's calendar.",
     )

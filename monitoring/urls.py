@@ -2,7 +2,9 @@
 
 from django.urls import URLPattern, path
 
+from monitoring import effort_urls, treatment_urls
 from monitoring.views import (
+    counters,
     groups,
     laboratory,
     pages,
@@ -56,6 +58,18 @@ urlpatterns: list[URLPattern] = [
         laboratory.symptom_scale,
         name="symptom-scale",
     ),
+    path(f"{GROUP}laboratory/counters/", counters.counters, name="counters"),
+    path(
+        f"{GROUP}laboratory/counters/standard/",
+        counters.agreement_standard,
+        name="agreement-standard",
+    ),
+    path(f"{GROUP}laboratory/blanks/", counters.blanks, name="blanks"),
+    path(
+        f"{GROUP}laboratory/blanks/<uuid:blank_uuid>/withdraw/",
+        counters.withdraw_blank,
+        name="withdraw-blank",
+    ),
     path(f"{GROUP}sheets/", sheets.sheets, name="sheets"),
     path(f"{GROUP}sheets/layouts/", sheets.layouts, name="sheet-layouts"),
     path(
@@ -72,4 +86,6 @@ urlpatterns: list[URLPattern] = [
     path(f"{SHEET}original/", sheet_files.original, name="sheet-original"),
     path(f"{SHEET}annotated/", sheet_files.annotated, name="sheet-annotated"),
     path(f"{SHEET}findings/", sheet_files.findings, name="sheet-findings"),
+    *treatment_urls.urlpatterns,
+    *effort_urls.urlpatterns,
 ]

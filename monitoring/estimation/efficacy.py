@@ -68,8 +68,9 @@ def henderson_tilton(
 ) -> float:
     """Give Henderson & Tilton's efficacy, percent.
 
-    All four: animals per unit, 0 or more; all but `treated_after` above 0. Negative
-    where the treated fell less, or grew more, than the check.
+    treated_before, treated_after, control_before, control_after: animals per unit, 0
+    or more; all but `treated_after` above 0. Negative where the treated fell less, or
+    grew more, than the check.
 
     Raises EstimationError if a precondition fails.
     Source: Henderson & Tilton 1955, J. Econ. Entomol. 48:157-161 (from memory).
@@ -90,7 +91,7 @@ def sun_shepard(
 ) -> float:
     """Give Sun & Shepard's efficacy, percent; equal to Henderson & Tilton's.
 
-    Arguments and errors as in `henderson_tilton`.
+    treated_before, treated_after, control_before, control_after: as there.
 
     Raises EstimationError if a precondition fails.
     Source: Sun & Shepard 1947, J. Econ. Entomol. 40:710-715 (from memory); the
@@ -171,9 +172,9 @@ def estimate_efficacy(
 ) -> EfficacyEstimate:
     """Estimate a treatment's efficacy, percent, from posteriors of densities.
 
-    With all four it is Henderson & Tilton's (and Sun & Shepard's); with the two after,
-    Abbott's; with the treated before and after, the plain change, which is not the
-    treatment's effect alone.
+    treated_after, treated_before, control_before, control_after: all four give
+    Henderson & Tilton's (and Sun & Shepard's); the two after Abbott's; the treated
+    before and after the plain change, which is not the treatment's effect alone.
     shared_recovery: whether equal recoveries are one and the same share, which then
     cancels; if not, each density has its own.
     confidence: of the central interval, in (0, 1).

@@ -16,6 +16,9 @@ GAP = 0.07
 BEYOND_MEDIANS = 3.0
 A_DAY = timedelta(days=1)
 AROUND_ONE_ROUND = timedelta(days=14)
+MARGIN_PX, MARKS_PX = 12, 100
+# Treatments long before or after all rounds would only narrow the chart.
+AROUND_MARKS = timedelta(days=45)
 # Rounds further apart belong to two seasons: nothing is known of the time between.
 BETWEEN_SEASONS = timedelta(days=120)
 
@@ -46,7 +49,17 @@ class Panel:
     thresholds: Sequence[tuple[float, str]] = field(default_factory=tuple)
 
 
-def season_figure(panels: Sequence[Panel]) -> dict[str, Any]:
+@dataclass(frozen=True, slots=True)
+class Mark:
+    """Something that was done to the block on a day, across all panels."""
+
+    day: date
+    label: str
+
+
+def season_figure(
+    panels: Sequence[Panel], marks: Sequence[Mark] = ()
+) -> dict[str, Any]:
     """Draw the panels one above the other over a common time axis."""
     data, layout = [], _layout(panels)
     height = (1 - GAP * (len(panels) - 1)) / max(len(panels), 1)
@@ -67,6 +80,7 @@ def season_figure(panels: Sequence[Panel]) -> dict[str, Any]:
             layout["shapes"].append(_line(level, f"y{suffix}"))
             layout["annotations"].append(_line_label(level, label, f"y{suffix}"))
     layout["annotations"] += _stages(panels)
+    _add_marks(layout, panels, marks)
     return {"data": data, "layout": layout}
 
 
@@ -101,7 +115,7 @@ def _layout(panels: Sequence[Panel]) -> dict[str, Any]:
         ]
     return {
         "height": max(len(panels), 1) * PANEL_PX + 80,
-        "margin": {"l": 72, "r": 16, "t": 12, "b": 56},
+        "margin": {"l": 72, "r": 16, "t": MARGIN_PX, "b": 56},
         "showlegend": False,
         "hovermode": "closest",
         "xaxis": time_axis,
@@ -191,6 +205,58 @@ def _line_label(level: float, label: str, axis: str) -> dict[str, Any]:
         "y": level,
         "yanchor": "bottom",
         "text": label,
+        "showarrow": False,
+    }
+
+
+def _add_marks(
+    layout: dict[str, Any], panels: Sequence[Panel], marks: Sequence[Mark]
+) -> None:
+    """Draw a labelled tick above the panels, and a thin line through them.
+
+    Labels stand upright: there is room for many of them even on a phone.
+    """
+    days = [point.day for panel in panels for point in panel.points]
+    if not days:
+        return
+    by_day: dict[date, list[str]] = {}
+    for mark in marks:
+        if min(days) - AROUND_MARKS <= mark.day <= max(days) + AROUND_MARKS:
+            by_day.setdefault(mark.day, []).append(mark.label)
+    if not by_day:
+        return
+    layout["margin"]["t"] = MARKS_PX
+    layout["height"] += MARKS_PX - MARGIN_PX
+    layout["shapes"] += [_mark_line(day) for day in sorted(by_day)]
+    layout["annotations"] += [
+        _mark_label(day, labels) for day, labels in sorted(by_day.items())
+    ]
+
+
+def _mark_line(day: date) -> dict[str, Any]:
+    return {
+        "type": "line",
+        "name": "treatment",
+        "xref": "x",
+        "x0": day.isoformat(),
+        "x1": day.isoformat(),
+        "yref": "paper",
+        "y0": 0,
+        "y1": 1.02,
+        "line": {"dash": "dot", "width": 1},
+    }
+
+
+def _mark_label(day: date, labels: Sequence[str]) -> dict[str, Any]:
+    return {
+        "name": "treatment",
+        "xref": "x",
+        "x": day.isoformat(),
+        "yref": "paper",
+        "y": 1.02,
+        "yanchor": "bottom",
+        "textangle": -90,
+        "text": ", ".join(sorted(set(labels))),
         "showarrow": False,
     }
 

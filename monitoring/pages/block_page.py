@@ -5,9 +5,9 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from monitoring.figures.season import Panel, Point, season_figure
+from monitoring.figures.season import Mark, Panel, Point, season_figure
 from monitoring.figures.tones import Tone, tone_of
-from monitoring.models import Density, Organism, Ratio, Round
+from monitoring.models import Density, Organism, Ratio, Round, TreatedBlock
 from monitoring.pages.sentences import density_words, sentence_of
 from monitoring.queries.seasons import Season
 from monitoring.thresholds import ThresholdInForce
@@ -45,7 +45,10 @@ class RoundRow:
 
 
 def tissue_part(
-    season: Season, tissue: str, thresholds: Sequence[ThresholdInForce]
+    season: Season,
+    tissue: str,
+    thresholds: Sequence[ThresholdInForce],
+    treatments: Sequence[TreatedBlock] = (),
 ) -> TissuePart:
     """Put together one tissue's sentence, chart and table."""
     part = season.of_tissue(tissue)
@@ -59,12 +62,25 @@ def tissue_part(
             [row for row in newest.densities if row], newest.ratios, thresholds
         ),
         newest_on=day(newest.round.collected_on),
-        figure=season_figure(_panels(part, organisms, thresholds)),
-        summary=_summary(part, organisms),
+        figure=season_figure(_panels(part, organisms, thresholds), _marks(treatments)),
+        summary=_summary(part, organisms) + _treatments_told(treatments),
         organisms=organisms,
         rows=rows,
         has_ratio=any(row.ratios for row in rows),
     )
+
+
+def _marks(treatments: Iterable[TreatedBlock]) -> list[Mark]:
+    return [
+        Mark(row.treatment.treated_on, row.treatment.get_category_display())
+        for row in treatments
+        if row.part == TreatedBlock.Part.TREATED
+    ]
+
+
+def _treatments_told(treatments: Iterable[TreatedBlock]) -> str:
+    told = [f"{mark.label} on {day(mark.day)}" for mark in _marks(treatments)]
+    return f" Treatments: {'; '.join(told)}." if told else ""
 
 
 def _rows(part: Season, organisms: Sequence[Organism]) -> list[RoundRow]:

@@ -1,6 +1,7 @@
 """Read treatments: those in force, which no correction has superseded."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
 from datetime import date
 from uuid import UUID
 
@@ -8,7 +9,7 @@ from django.db.models import Exists, OuterRef, Prefetch, QuerySet
 from django.http import Http404
 
 from blocks.access import Member, visible_blocks
-from blocks.models import Block
+from blocks.models import Block, Farm
 from monitoring.models import Density, TreatedBlock, Treatment
 
 
@@ -132,6 +133,57 @@ def records_of(member: Member, treatment: Treatment) -> list[Treatment]:
         {"group": treatment.farm_group_id, "key": treatment.pk},
     )
     return list(found.prefetch_related(_parts_seen(member)))
+
+
+@dataclass(frozen=True, slots=True)
+class Sides:
+    """The blocks of a treatment by their part, as far as the member sees them."""
+
+    treated: list[Block]
+    checks: list[Block]
+
+
+def sorted_parts(treatment: Treatment) -> Sides:
+    """Give a fetched treatment's blocks by their part; no query."""
+    by_part: dict[str, list[Block]] = {part: [] for part in TreatedBlock.Part.values}
+    for row in treatment.parts.all():
+        by_part[row.part].append(row.block)
+    return Sides(by_part[TreatedBlock.Part.TREATED], by_part[TreatedBlock.Part.CHECK])
+
+
+def sides_of(treatment: Treatment, block: Block) -> Sides:
+    """Give a fetched treatment's blocks, or Http404 if this one was not treated."""
+    sides = sorted_parts(treatment)
+    if block not in sides.treated:
+        raise Http404("No such treatment of this block.")
+    return sides
+
+
+def other_treatments(
+    treatment: Treatment, blocks: Iterable[Block]
+) -> QuerySet[TreatedBlock]:
+    """List blocks' parts in other treatments in force, newest first; 1 query."""
+    keys = [block.pk for block in blocks]
+    return treated_blocks(treatment.farm_group_id, keys).exclude(treatment=treatment)
+
+
+def chosen(farms: Sequence[Farm], farm_uuid: str) -> Farm | None:
+    """Find a farm by what an address says; None for anything else; no query."""
+    return next((farm for farm in farms if str(farm.uuid) == farm_uuid), None)
+
+
+def chosen_block(member: Member, block_uuid: str) -> Block | None:
+    """Find a block by what an address says; None for anything else; 1 query."""
+    try:
+        key = UUID(block_uuid)
+    except ValueError:
+        return None
+    return visible_blocks(member).filter(uuid=key).first()
+
+
+def blocks_of_farms(member: Member, farms: Iterable[int]) -> QuerySet[Block]:
+    """List the blocks of farms that a member may see; 1 query."""
+    return visible_blocks(member).filter(farm__in=list(farms))
 
 
 def densities_around(

@@ -18,6 +18,7 @@ from monitoring.queries.rounds import (
     densities_of_round,
     ratios_of_round,
 )
+from monitoring.queries.treatments import treated_blocks
 from monitoring.queries.under_way import freshness_of
 from monitoring.thresholds import standing_alerts, thresholds_in_force
 from monitoring.views.asking import is_seen
@@ -39,7 +40,10 @@ def block(request: HttpRequest, member: Member, *, block_uuid: UUID) -> HttpResp
     thresholds = [
         one for one in thresholds_in_force(member.group_id, [found.pk]) if one.in_season
     ]
-    parts = [tissue_part(season, tissue, thresholds) for tissue in season.tissues]
+    treatments = list(treated_blocks(member.group_id, [found.pk]))
+    parts = [
+        tissue_part(season, tissue, thresholds, treatments) for tissue in season.tissues
+    ]
     parts.sort(key=lambda part: part.rows[0].round.collected_on, reverse=True)
     shown = {
         "shown_block": found,
@@ -47,6 +51,7 @@ def block(request: HttpRequest, member: Member, *, block_uuid: UUID) -> HttpResp
         "boundary": maps.boundary_of(found, on=_today(member)),
         "alerts": standing_alerts(member.group_id, [found.pk]),
         "rounds": season.rounds,
+        "treatments": treatments,
         "freshness": freshness,
     }
     if request.headers.get("HX-Request"):

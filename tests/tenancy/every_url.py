@@ -12,6 +12,7 @@ from tests.tenancy.full_world import FullWorld
 EVERYONE = frozenset({"coordinator", "lab", "consultant", "grower"})
 COUNTERS = frozenset({"coordinator", "lab"})
 RULERS = frozenset({"coordinator", "grower"})
+TREATERS = frozenset({"coordinator", "grower", "consultant"})
 COORDINATOR = frozenset({"coordinator"})
 Arguments = Callable[[FullWorld], dict[str, Any]]
 
@@ -45,7 +46,12 @@ def _tile(world: FullWorld) -> dict[str, Any]:
     return {"on": "2026-08-20", "z": 0, "x": 0, "y": 0}
 
 
+def _efficacy(world: FullWorld) -> dict[str, Any]:
+    return {"treatment_uuid": world.treatment.uuid, "block_uuid": world.block.uuid}
+
+
 SHEET = _uuid("sheet", "sheet")
+TREATMENT = _uuid("treatment", "treatment")
 IMPORT = _uuid("boundary_import", "import")
 ADDRESSES: dict[str, Address] = {
     "group": Address(EVERYONE),
@@ -74,6 +80,10 @@ ADDRESSES: dict[str, Address] = {
     "state-recovery": Address(COORDINATOR),
     "canopy-weights": Address(COORDINATOR),
     "symptom-scale": Address(COORDINATOR),
+    "counters": Address(COUNTERS),
+    "agreement-standard": Address(COORDINATOR),
+    "blanks": Address(COUNTERS),
+    "withdraw-blank": Address(COUNTERS, _uuid("blank", "blank")),
     "sheets": Address(COUNTERS),
     "sheet-layouts": Address(COUNTERS),
     "sheet-template": Address(COUNTERS, _bag_template),
@@ -86,6 +96,12 @@ ADDRESSES: dict[str, Address] = {
     "sheet-original": Address(COUNTERS, SHEET),
     "sheet-annotated": Address(COUNTERS, SHEET),
     "sheet-findings": Address(COUNTERS, SHEET),
+    "treatments": Address(EVERYONE),
+    "record-treatment": Address(TREATERS),
+    "treatment": Address(EVERYONE, TREATMENT),
+    "correct-treatment": Address(TREATERS, TREATMENT),
+    "withdraw-treatment": Address(TREATERS, TREATMENT, acts=True),
+    "efficacy": Address(EVERYONE, _efficacy),
     "thresholds": Address(EVERYONE),
     "add-threshold": Address(RULERS),
     "threshold": Address(EVERYONE, _uuid("threshold", "threshold")),

@@ -14,7 +14,9 @@ from blocks.models import Block, BoundaryImport, Membership
 from blocks.services import boundaries
 from blocks.tenancy import stating
 from monitoring.densities.store import compute_changed
-from monitoring.models import Density, Dish, Organism, Ratio, Round, Sheet
+from monitoring.models import BlankWash, Density, Dish, Organism, Ratio, Round, Sheet
+from monitoring.models.treatments import Treatment
+from monitoring.services.treatments import Done, record
 from tests.builders import World
 from tests.desks import Desk, bag_row, bag_sheet
 
@@ -41,6 +43,7 @@ class FullWorld:
     sheet: Sheet
     threshold: Threshold
     alert: Alert
+    treatment: Treatment
 
 
 def _member(world: World, role: str) -> Member:
@@ -86,6 +89,16 @@ def _set_threshold(world: World) -> None:
         )
 
 
+def _treat(world: World) -> Treatment:
+    done = Done(
+        treated_on=date(2026, 8, 10),
+        category=Treatment.Category.SULFUR,
+        active_ingredient=f"{world.group.name} sulfur",
+        treated=[world.block],
+    )
+    return record(_member(world, "coordinator"), done, today=NOW.date())
+
+
 def _gather(world: World, sheet: Sheet, begun: BoundaryImport) -> FullWorld:
     first: dict[str, Any] = {
         "round": Round.objects.get(farm_group=world.group),
@@ -98,6 +111,7 @@ def _gather(world: World, sheet: Sheet, begun: BoundaryImport) -> FullWorld:
         "dish": Dish.objects.get(farm_group=world.group),
         "threshold": Threshold.objects.get(farm_group=world.group),
         "alert": Alert.objects.get(farm_group=world.group),
+        "treatment": _treat(world),
     }
     return FullWorld(
         world=world, block=world.block, sheet=sheet, boundary_import=begun, **first
