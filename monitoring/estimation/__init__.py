@@ -15,7 +15,12 @@ from monitoring.estimation.carry_over import (
     carry_over_share,
     positive_share,
 )
-from monitoring.estimation.clumping import Clumping, RoundFit, fit_clumping
+from monitoring.estimation.clumping import (
+    Clumping,
+    RoundFit,
+    fit_clumping,
+    held_by_fullest,
+)
 from monitoring.estimation.counter_drift import (
     DriftTrend,
     EwmaChart,
@@ -90,9 +95,13 @@ from monitoring.estimation.presence import (
 )
 from monitoring.estimation.priors import (
     DEFAULT_K_PRIOR,
+    DEFAULT_SIGMA_PRIOR,
+    ExponentialSigma,
     KPrior,
     LogNormalK,
+    LogNormalSigma,
     LogUniformK,
+    SigmaPrior,
 )
 from monitoring.estimation.profile import profile_interval, zero_count_upper_limit
 from monitoring.estimation.ratio import (
@@ -145,6 +154,7 @@ from monitoring.estimation.winkler import winkler_region, winkler_sum
 
 __all__ = [
     "DEFAULT_K_PRIOR",
+    "DEFAULT_SIGMA_PRIOR",
     "DEFAULT_UPPER_LIMIT",
     "METHOD_VERSIONS",
     "PILOT_CELLS",
@@ -168,6 +178,7 @@ __all__ = [
     "EfficacyEstimate",
     "EstimationError",
     "EwmaChart",
+    "ExponentialSigma",
     "FiellerInterval",
     "FilledDays",
     "GrowthFit",
@@ -175,6 +186,7 @@ __all__ = [
     "IntraclassCorrelation",
     "KPrior",
     "LogNormalK",
+    "LogNormalSigma",
     "LogUniformK",
     "MeanForecast",
     "MeanFromEmpty",
@@ -191,6 +203,7 @@ __all__ = [
     "SequentialRuns",
     "SequentialTest",
     "ShareInterval",
+    "SigmaPrior",
     "SpikeRun",
     "StopLineRuns",
     "StoredPosterior",
@@ -224,6 +237,7 @@ __all__ = [
     "fit_power_law",
     "follow_stop_line",
     "follow_test",
+    "held_by_fullest",
     "henderson_tilton",
     "intraclass_correlation",
     "k_by_moments",

@@ -6,13 +6,15 @@ from math import exp, inf, nan, sqrt
 
 import numpy as np
 from scipy import stats
-from scipy.special import gammaln
+from scipy.special import gammaincc, gammainccinv, gammaln
 
 from monitoring.estimation.validation import (
     EstimationError,
     FloatArray,
     Numbers,
     each_bag,
+    positive,
+    proportion,
     whole_counts,
 )
 
@@ -55,6 +57,22 @@ class Clumping:
     common_k: float
     common_k_standard_error: float
     alike: float
+
+
+def held_by_fullest(k: float, *, share: float = 0.2) -> float:
+    """Give what share of all animals the fullest units hold, where animals are many.
+
+    k: above 0, inf for animals that do not clump. share: of the units, in (0, 1).
+
+    Raises EstimationError if a precondition fails.
+    Source: Lorenz curve of the gamma distribution that a negative binomial mixes.
+    """
+    proportion("share", share)
+    if k == inf:
+        return share
+    positive("k", k)
+    least_held = float(gammainccinv(k, share))
+    return float(gammaincc(k + 1, least_held))
 
 
 def fit_clumping(

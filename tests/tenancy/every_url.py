@@ -61,6 +61,7 @@ ADDRESSES: dict[str, Address] = {
     "round": Address(EVERYONE, _uuid("round", "round")),
     "density": Address(EVERYONE, _uuid("density", "density")),
     "ratio": Address(EVERYONE, _uuid("ratio", "ratio")),
+    "dispersion": Address(EVERYONE),
     "people": Address(COORDINATOR),
     "end-membership": Address(
         COORDINATOR, _uuid("membership", "membership"), acts=True

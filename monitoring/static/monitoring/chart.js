@@ -1,22 +1,8 @@
 // Plotly charts: drawn when near the screen, in the page's own colours.
 // <div class="chart" data-figure="id of a json_script" data-plotly="address"></div>
+import { colour, inPageColours, loadPlotly, saveText, whenNear } from "./plotly-page.js";
+
 const BUTTONS = ["PNG", "SVG", "CSV"];
-let loading = null;
-
-function loadPlotly(address) {
-  loading ??= new Promise((resolve, reject) => {
-    const script = document.createElement("script");
-    script.src = address;
-    script.onload = () => resolve(window.Plotly);
-    script.onerror = reject;
-    document.head.append(script);
-  });
-  return loading;
-}
-
-function colour(name) {
-  return getComputedStyle(document.documentElement).getPropertyValue(`--${name}`).trim();
-}
 
 function themed(figure) {
   const { data, layout } = structuredClone(figure);
@@ -26,18 +12,8 @@ function themed(figure) {
     trace.line.color = tone;
     trace.error_y.color = tone;
   }
-  const axis = { gridcolor: colour("hairline"), linecolor: colour("line"), zerolinecolor: colour("line") };
-  for (const key of Object.keys(layout)) {
-    if (/^[xy]axis/.test(key)) Object.assign(layout[key], axis);
-  }
   for (const shape of layout.shapes) shape.line.color = colour("ink");
-  Object.assign(layout, {
-    paper_bgcolor: colour("paper"),
-    plot_bgcolor: colour("paper"),
-    font: { family: colour("sans") || "sans-serif", size: 13, color: colour("ink") },
-    hoverlabel: { bgcolor: colour("panel"), font: { color: colour("ink") }, bordercolor: colour("line") },
-  });
-  return { data, layout };
+  return { data, layout: inPageColours(layout) };
 }
 
 function setScale(layout, log) {
@@ -88,7 +64,8 @@ function asCsv(box) {
     trace.x.forEach((day, i) => {
       const y = trace.y[i];
       if (y === null) return;
-      rows.push([trace.name, day, y, y - trace.error_y.arrayminus[i], y + trace.error_y.array[i]]);
+      const { array, arrayminus } = trace.error_y;
+      rows.push([trace.name, day, y, arrayminus ? y - arrayminus[i] : "", array ? y + array[i] : ""]);
     });
   }
   return rows.map((row) => row.join(",")).join("\n");
@@ -100,11 +77,7 @@ function save(box, kind) {
     window.Plotly.downloadImage(box, { format: kind.toLowerCase(), filename: name });
     return;
   }
-  const link = document.createElement("a");
-  link.href = URL.createObjectURL(new Blob([asCsv(box)], { type: "text/csv" }));
-  link.download = `${name}.csv`;
-  link.click();
-  URL.revokeObjectURL(link.href);
+  saveText(`${name}.csv`, asCsv(box));
 }
 
 function addButtons(box) {
@@ -118,7 +91,7 @@ function addButtons(box) {
     scale.textContent = name();
     draw(box);
   });
-  bar.append(scale);
+  if (!box.dataset.fixed) bar.append(scale);
   for (const kind of BUTTONS) {
     const button = document.createElement("button");
     Object.assign(button, { type: "button", className: "plain", textContent: `Save as ${kind}` });
@@ -128,22 +101,7 @@ function addButtons(box) {
   box.after(bar);
 }
 
-const near = new IntersectionObserver((entries) => {
-  for (const entry of entries) {
-    if (!entry.isIntersecting) continue;
-    near.unobserve(entry.target);
-    draw(entry.target).then(() => addButtons(entry.target));
-  }
-}, { rootMargin: "200px" });
-
-function watch(root) {
-  for (const box of root.querySelectorAll(".chart[data-figure]")) near.observe(box);
-}
-
-watch(document);
+const watch = whenNear(".chart[data-figure]", draw, addButtons);
 document.addEventListener("htmx:load", (event) => {
   if (event.detail.elt !== document.body) watch(event.detail.elt);
 });
-const redraw = () => document.querySelectorAll('.chart[data-drawn="yes"]').forEach((box) => draw(box));
-document.addEventListener("theme", redraw);
-matchMedia("print").addEventListener("change", redraw);

@@ -1,0 +1,11 @@
+"""Addresses of dispersion and of how many bags to take."""
+
+from django.urls import URLPattern, path
+
+from monitoring.views import effort
+
+GROUP = "g/<slug:group_slug>/"
+
+urlpatterns: list[URLPattern] = [
+    path(f"{GROUP}dispersion/", effort.dispersion, name="dispersion"),
+]
