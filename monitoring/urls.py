@@ -2,7 +2,7 @@
 
 from django.urls import URLPattern, path
 
-from monitoring import effort_urls, treatment_urls
+from monitoring import effort_urls, season_urls, treatment_urls
 from monitoring.views import (
     counters,
     groups,
@@ -87,5 +87,6 @@ urlpatterns: list[URLPattern] = [
     path(f"{SHEET}annotated/", sheet_files.annotated, name="sheet-annotated"),
     path(f"{SHEET}findings/", sheet_files.findings, name="sheet-findings"),
     *treatment_urls.urlpatterns,
+    *season_urls.urlpatterns,
     *effort_urls.urlpatterns,
 ]

@@ -28,6 +28,7 @@ ENTRIES = (
     ("Alerts", "alerts", EVERYONE),
     ("Thresholds", "thresholds", EVERYONE),
     ("Treatments", "treatments", EVERYONE),
+    ("Weather", "weather", EVERYONE),
     ("Laboratory", "laboratory", COUNTERS),
     ("People", "people", frozenset({Role.COORDINATOR})),
     ("Mail", "mail", EVERYONE),

@@ -230,11 +230,14 @@ class HeatRule:
 class DegreeDaySum:
     """Degree-days added up from a first day on, with what they were made by.
 
-    daily, cumulative: shape (days,), C-days; NaN in `daily` on missing days, over
-    which `cumulative` stands still. `at_least`: shape (days,), whether missing days
+    minimum_c, maximum_c: shape (days,), C, as used; NaN on missing days. daily,
+    cumulative: shape (days,), C-days; NaN in `daily` on missing days, over which
+    `cumulative` stands still. `at_least`: shape (days,), whether missing days
     lie before or on that day, so that the true sum is the figure or more.
     """
 
+    minimum_c: FloatArray
+    maximum_c: FloatArray
     daily: FloatArray
     cumulative: FloatArray
     at_least: BoolArray
@@ -289,6 +292,8 @@ def sum_degree_days(
     if rule.upper_c is not None and rule.cutoff == "intermediate":
         cumulative = np.where(at_least, np.nan, cumulative)
     return DegreeDaySum(
+        minimum_c=days.minimum_c,
+        maximum_c=days.maximum_c,
         daily=daily,
         cumulative=cumulative,
         at_least=at_least,

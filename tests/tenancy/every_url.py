@@ -53,6 +53,8 @@ def _efficacy(world: FullWorld) -> dict[str, Any]:
 SHEET = _uuid("sheet", "sheet")
 TREATMENT = _uuid("treatment", "treatment")
 IMPORT = _uuid("boundary_import", "import")
+FARM = _uuid("farm", "farm")
+UPLOAD = _uuid("weather_upload", "upload")
 ADDRESSES: dict[str, Address] = {
     "group": Address(EVERYONE),
     "group-map-data": Address(EVERYONE),
@@ -97,6 +99,19 @@ ADDRESSES: dict[str, Address] = {
     "sheet-original": Address(COUNTERS, SHEET),
     "sheet-annotated": Address(COUNTERS, SHEET),
     "sheet-findings": Address(COUNTERS, SHEET),
+    "block-season": Address(EVERYONE, _uuid("block", "block")),
+    "set-growth-stage": Address(COUNTERS, _uuid("round", "round"), acts=True),
+    "weather": Address(EVERYONE),
+    "farm-weather": Address(EVERYONE, FARM),
+    "weather-csv": Address(EVERYONE, FARM),
+    "upload-weather": Address(COUNTERS | RULERS, FARM),
+    "degree-day-rule": Address(RULERS, FARM),
+    "make-station-usual": Address(RULERS, _uuid("station", "station"), acts=True),
+    "weather-upload": Address(COUNTERS | RULERS, UPLOAD),
+    "weather-original": Address(COUNTERS | RULERS, UPLOAD),
+    "answer-weather": Address(COUNTERS | RULERS, UPLOAD, acts=True),
+    "publish-weather": Address(COUNTERS | RULERS, UPLOAD, acts=True),
+    "discard-weather": Address(COUNTERS | RULERS, UPLOAD, acts=True),
     "treatments": Address(EVERYONE),
     "record-treatment": Address(TREATERS),
     "treatment": Address(EVERYONE, TREATMENT),

@@ -10,15 +10,26 @@ from alerts.models import Alert, Threshold
 from alerts.services.sweeps import judge_changes
 from alerts.services.thresholds import Values, Watched, set_threshold, subscribe
 from blocks.access import Member, member_for
-from blocks.models import Block, BoundaryImport, Membership
+from blocks.models import Block, BoundaryImport, Farm, Membership
 from blocks.services import boundaries
 from blocks.tenancy import stating
 from monitoring.densities.store import compute_changed
-from monitoring.models import BlankWash, Density, Dish, Organism, Ratio, Round, Sheet
+from monitoring.models import (
+    BlankWash,
+    Density,
+    Dish,
+    Organism,
+    Ratio,
+    Round,
+    Sheet,
+    WeatherStation,
+    WeatherUpload,
+)
 from monitoring.models.treatments import Treatment
 from monitoring.services.treatments import Done, record
 from tests.builders import World
 from tests.desks import Desk, bag_row, bag_sheet
+from tests.tenancy.weather_world import give_weather
 
 NOW = datetime(2026, 8, 16, 9, tzinfo=UTC)
 SHAPE = (
@@ -44,6 +55,10 @@ class FullWorld:
     threshold: Threshold
     alert: Alert
     treatment: Treatment
+    blank: BlankWash
+    farm: Farm
+    station: WeatherStation
+    weather_upload: WeatherUpload
 
 
 def _member(world: World, role: str) -> Member:
@@ -61,6 +76,7 @@ def fill(world: World) -> FullWorld:
     ]  # fmt: skip
     sheet = desk.publish(desk.upload(bag_sheet(*rows), f"{world.group.name}.csv"))
     assert sheet.state == Sheet.State.PUBLISHED, desk.findings(sheet)
+    desk.publish(desk.upload(_blank_sheet(world), f"{world.group.name} blanks.csv"))
     compute_changed(world.group.pk)
     judge_changes(world.group.pk, now=NOW)
     with transaction.atomic():
@@ -73,6 +89,13 @@ def fill(world: World) -> FullWorld:
         )
     with stating(world.group.pk):
         return _gather(world, sheet, begun)
+
+
+def _blank_sheet(world: World) -> bytes:
+    return (
+        "blank,washed_on,after_bag,block,collected_on,rust_mites,note\n"
+        f"B1,2026-08-15,1,{world.block.name},2026-08-14,1,{world.group.name} note\n"
+    ).encode()
 
 
 def _set_threshold(world: World) -> None:
@@ -96,7 +119,7 @@ def _treat(world: World) -> Treatment:
         active_ingredient=f"{world.group.name} sulfur",
         treated=[world.block],
     )
-    return record(_member(world, "coordinator"), done, today=NOW.date())
+    return record(_member(world, "coordinator"), done, now=NOW)
 
 
 def _gather(world: World, sheet: Sheet, begun: BoundaryImport) -> FullWorld:
@@ -110,8 +133,10 @@ def _gather(world: World, sheet: Sheet, begun: BoundaryImport) -> FullWorld:
         "organism": Organism.objects.get(code="thrips", farm_group=world.group),
         "dish": Dish.objects.get(farm_group=world.group),
         "threshold": Threshold.objects.get(farm_group=world.group),
+        "blank": BlankWash.objects.get(farm_group=world.group),
         "alert": Alert.objects.get(farm_group=world.group),
         "treatment": _treat(world),
+        **give_weather(world),
     }
     return FullWorld(
         world=world, block=world.block, sheet=sheet, boundary_import=begun, **first
