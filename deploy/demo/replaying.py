@@ -5,8 +5,8 @@ and ended with their season.
 """
 
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
-from datetime import date, datetime, time
+from dataclasses import dataclass, replace
+from datetime import date, datetime, time, timedelta
 from functools import partial
 from zoneinfo import ZoneInfo
 
@@ -20,8 +20,10 @@ from deploy.demo.people import PEOPLE, DemoPerson
 from deploy.demo.places import TIME_ZONE
 from deploy.demo.sheets import DemoSheet, history_sheets, waiting_sheet
 from deploy.demo.thresholds import SEASON_ENDS, THRESHOLDS, DemoThreshold
+from deploy.demo.treatments import DemoTreatment, treatments
 from monitoring.densities.store import compute_changed
-from monitoring.models import Organism, Sheet
+from monitoring.models import Organism, Sheet, Treatment
+from monitoring.services.treatments import Done, correct, record
 from monitoring.sheets.services import publish, receive
 from monitoring.sheets.work import work_on
 
@@ -51,6 +53,7 @@ def replay(group: FarmGroup, farms: dict[str, Farm], *, today: date) -> None:
             *_threshold_steps(group, farms, today),
             *_sheet_steps(group, today),
             *_season_ends(group, today),
+            *_treatment_steps(group, today),
             # Nobody wants e-mail about last year: the newest tour is news, no other.
             _Step(
                 date_of(THIS_SEASON, TOURS[-1].day, today=today),
@@ -134,6 +137,41 @@ def _count(group: FarmGroup, sheet: DemoSheet, now: datetime) -> None:
         raise DemoLoadError(f"{sheet.file_name} was left in state “{state}”.")
     compute_changed(group.pk)
     judge_changes(group.pk, now=now)
+
+
+def _treatment_steps(group: FarmGroup, today: date) -> Iterator[_Step]:
+    for one in treatments():
+        day = date_of(one.season, one.day, today=today)
+        yield _Step(day, 4, partial(_treat, group, one))
+
+
+def _treat(group: FarmGroup, wanted: DemoTreatment, now: datetime) -> None:
+    """Record a treatment, and mend it the next day where it was mistyped."""
+    with stating(group.pk):
+        member = as_member(group, COORDINATOR)
+        blocks = {one.name: one for one in Block.objects.for_group(group.pk)}
+        done = Done(
+            treated_on=now.date(),
+            category=Treatment.Category(wanted.product.category),
+            active_ingredient=wanted.product.active_ingredient,
+            treated=[blocks[wanted.block]],
+            checks=[blocks[wanted.check]] if wanted.check else [],
+            rate=wanted.product.rate,
+            rate_unit=wanted.product.rate_unit,
+            operator=wanted.operator,
+            note="Invented, like everything in this farm group.",
+        )
+        if wanted.mistyped_rate is None:
+            record(member, done, now=now)
+            return
+        mistyped = record(member, replace(done, rate=wanted.mistyped_rate), now=now)
+        correct(
+            member,
+            mistyped,
+            done,
+            reason="the decimal point was left out",
+            now=now + timedelta(days=1),
+        )
 
 
 def _season_ends(group: FarmGroup, today: date) -> Iterator[_Step]:

@@ -2,10 +2,11 @@
 
 from collections.abc import Collection
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, datetime
 
 from django.core.exceptions import PermissionDenied
 from django.db import IntegrityError, transaction
+from django.utils import timezone
 
 from blocks.access import Member, visible_blocks
 from blocks.errors import ConflictError, SiteError
@@ -48,26 +49,28 @@ class Done:
 
 
 @transaction.atomic
-def record(member: Member, done: Done, *, today: date) -> Treatment:
+def record(member: Member, done: Done, *, now: datetime) -> Treatment:
     """Record a treatment of one or more blocks."""
-    _check(member, done, today=today)
+    _check(member, done, now=now)
     _refuse_twice(member, done)
-    return _write(member, done)
+    return _write(member, done, now=now)
 
 
 @transaction.atomic
 def correct(
-    member: Member, treatment: Treatment, done: Done, *, reason: str, today: date
+    member: Member, treatment: Treatment, done: Done, *, reason: str, now: datetime
 ) -> Treatment:
     """Supersede a treatment with what it should have said."""
-    _check(member, done, today=today)
+    _check(member, done, now=now)
     _check_correctable(member, treatment)
     _refuse_twice(member, done, instead_of=treatment)
-    return _supersede(member, treatment, done, reason=reason, withdrawn=False)
+    return _supersede(member, treatment, done, now=now, reason=reason)
 
 
 @transaction.atomic
-def withdraw(member: Member, treatment: Treatment, *, reason: str) -> Treatment:
+def withdraw(
+    member: Member, treatment: Treatment, *, reason: str, now: datetime
+) -> Treatment:
     """Say that a recorded treatment never was; its record stays to be seen."""
     _check_correctable(member, treatment)
     parts: dict[str, list[Block]] = {Part.TREATED: [], Part.CHECK: []}
@@ -84,10 +87,10 @@ def withdraw(member: Member, treatment: Treatment, *, reason: str) -> Treatment:
         operator=treatment.operator,
         note=treatment.note,
     )
-    return _supersede(member, treatment, done, reason=reason, withdrawn=True)
+    return _supersede(member, treatment, done, now=now, reason=reason, withdrawn=True)
 
 
-def _check(member: Member, done: Done, *, today: date) -> None:
+def _check(member: Member, done: Done, *, now: datetime) -> None:
     if not member.may_treat:
         raise PermissionDenied("Your role in this farm group does not allow this.")
     if not done.treated:
@@ -99,7 +102,7 @@ def _check(member: Member, done: Done, *, today: date) -> None:
             f"{names}: treated and left untreated at once. Take it out of one.",
             field="checks",
         )
-    if done.treated_on > today:
+    if done.treated_on > timezone.localdate(now, member.farm_group.zone):
         raise NotATreatmentError(
             f"{done.treated_on:%Y-%m-%d} is still to come. Record a treatment once it"
             " is done.",
@@ -165,7 +168,13 @@ def _refuse_twice(
 
 
 def _supersede(
-    member: Member, treatment: Treatment, done: Done, *, reason: str, withdrawn: bool
+    member: Member,
+    treatment: Treatment,
+    done: Done,
+    *,
+    now: datetime,
+    reason: str,
+    withdrawn: bool = False,
 ) -> Treatment:
     if not reason.strip():
         raise NotATreatmentError("Say why, for whoever asks.", field="reason")
@@ -174,6 +183,7 @@ def _supersede(
             return _write(
                 member,
                 done,
+                now=now,
                 supersedes=treatment,
                 reason=reason.strip(),
                 withdrawn=withdrawn,
@@ -190,6 +200,7 @@ def _write(
     member: Member,
     done: Done,
     *,
+    now: datetime,
     supersedes: Treatment | None = None,
     reason: str = "",
     withdrawn: bool = False,
@@ -203,6 +214,7 @@ def _write(
         rate_unit=done.rate_unit,
         operator=done.operator.strip(),
         note=done.note.strip(),
+        recorded_at=now,
         recorded_by=member.user,
         supersedes=supersedes,
         reason=reason,

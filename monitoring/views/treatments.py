@@ -72,7 +72,7 @@ def record_treatment(request: HttpRequest, member: Member) -> HttpResponse:
     )
     if request.method == "POST" and form.is_valid():
         try:
-            made = services.record(member, form.done(), today=_today(member))
+            made = services.record(member, form.done(), now=timezone.now())
         except SiteError as error:
             form.refuse(error)
         else:
@@ -122,7 +122,7 @@ def correct_treatment(
         reason = form.cleaned_data["reason"]
         try:
             made = services.correct(
-                member, found, form.done(), reason=reason, today=_today(member)
+                member, found, form.done(), reason=reason, now=timezone.now()
             )
         except SiteError as error:
             form.refuse(error)
@@ -148,7 +148,7 @@ def withdraw_treatment(
     if form.is_valid():
         reason = form.cleaned_data["reason"]
         try:
-            made = services.withdraw(member, found, reason=reason)
+            made = services.withdraw(member, found, reason=reason, now=timezone.now())
         except SiteError as error:
             form.refuse(error)
         else:
