@@ -167,3 +167,38 @@ class SymptomScaleForm(forms.Form):
         help_text="What each score means, one a line.",
     )
     valid_from = forms.DateField(label="For sheets from", widget=DateInput)
+
+
+class AgreementStandardForm(forms.Form):
+    """The agreement between counters that the lab asks for."""
+
+    least_concordance = forms.FloatField(
+        label="Concordance at least",
+        min_value=0.01,
+        max_value=0.99,
+        help_text="0.01 to 0.99; 1 would be the same figure always. 0.9 is often taken"
+        " as a goal of training (common practice).",
+    )
+    widest_ratio = forms.FloatField(
+        label="95 in 100 second readings within so many times the first",
+        min_value=1.01,
+        max_value=100,
+        help_text="1.01 to 100. 1.5 means from two thirds of the first reading to one"
+        " and a half times it.",
+    )
+    valid_from = forms.DateField(label="Asked for from", widget=DateInput)
+    note = forms.CharField(
+        required=False,
+        max_length=300,
+        help_text="Why these figures, for whoever asks.",
+    )
+
+
+class WithdrawBlankForm(forms.Form):
+    """Why a blank wash no longer stands."""
+
+    why = forms.CharField(
+        label="Why it does not stand",
+        max_length=300,
+        help_text="It stays in the list, struck out, with this sentence.",
+    )

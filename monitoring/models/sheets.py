@@ -30,6 +30,7 @@ class Sheet(models.Model):
 
         BAGS = "bags", "one row a bag"
         CELLS = "cells", "one row a cell"
+        BLANKS = "blanks", "one row a blank wash"
 
     uuid = models.UUIDField(default=uuid4, unique=True, editable=False)
     farm_group = models.ForeignKey(FarmGroup, models.PROTECT, db_index=False)
@@ -37,7 +38,7 @@ class Sheet(models.Model):
     stored_name = models.CharField(max_length=100)
     sha256 = models.CharField(max_length=64)
     size_bytes = models.PositiveBigIntegerField()
-    layout = models.CharField(max_length=5, choices=Layout, blank=True)
+    layout = models.CharField(max_length=6, choices=Layout, blank=True)
     state = models.CharField(max_length=10, choices=State, default=State.RECEIVED)
     header = models.JSONField(default=list)
     rows_total = models.PositiveIntegerField(null=True, blank=True)

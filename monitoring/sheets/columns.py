@@ -1,4 +1,4 @@
-"""The two layouts of count sheets: columns, what they hold, and other names for them.
+"""The layouts of count sheets: columns, what they hold, and other names for them.
 
 This list is the only one: the reader, the guide on the site and the templates use it.
 """
@@ -9,7 +9,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Literal
 
-Layout = Literal["bags", "cells"]
+Layout = Literal["bags", "cells", "blanks"]
 CELLS_SUFFIX = "_cells"
 
 
@@ -177,7 +177,75 @@ CELL_COLUMNS = (
     Column("dish_number", "Empty is 1.", "1", ("dish_no",)),
     Column("reading", "Empty is 1.", "1", ("reading_no",)),
 )
-COLUMNS: dict[Layout, tuple[Column, ...]] = {"bags": BAG_COLUMNS, "cells": CELL_COLUMNS}
+BLANK_COLUMNS = (
+    Column(
+        "blank",
+        "The blank's code; unique on its day.",
+        "B1",
+        ("blank_no", "blank_code", "blank_wash"),
+        required=True,
+    ),
+    Column(
+        "washed_on",
+        "The day of the blank wash: 2026-08-15, or 15.08.2026 (day first).",
+        "2026-08-15",
+        ("washed", "wash_date", "date_washed", "date"),
+        required=True,
+    ),
+    Column(
+        "after_bag",
+        "The bag washed just before in the same vessel; empty is not known.",
+        "12",
+        ("previous_bag", "bag_before", "after"),
+    ),
+    Column(
+        "block",
+        "That bag's block; needed with after_bag.",
+        "Upper terrace",
+        ("block_name", "parcel", "vineyard_block"),
+    ),
+    Column(
+        "farm",
+        "Needed only where two farms have a block of that name.",
+        "",
+        ("farm_name", "property"),
+    ),
+    Column(
+        "collected_on",
+        "The day that bag was collected; needed with after_bag.",
+        "2026-08-14",
+        ("collected", "date_collected", "collection_date", "sampling_date"),
+    ),
+    Column(
+        "wash",
+        "Which wash of that bag; empty is 1.",
+        "1",
+        ("wash_no", "wash_number"),
+    ),
+    Column(
+        "dish",
+        "A dish that the group has described; empty is the usual one.",
+        "",
+        ("dish_name",),
+    ),
+    Column(
+        "analyst",
+        "Who counted.",
+        "A. Analyst",
+        ("counted_by", "counter", "analyst_name"),
+    ),
+    Column(
+        "note",
+        "Anything worth keeping.",
+        "",
+        ("notes", "remark", "remarks", "comment", "comments"),
+    ),
+)
+COLUMNS: dict[Layout, tuple[Column, ...]] = {
+    "bags": BAG_COLUMNS,
+    "cells": CELL_COLUMNS,
+    "blanks": BLANK_COLUMNS,
+}
 
 
 # Further names of the organisms that groups begin with, as headings and in the cell

@@ -39,7 +39,9 @@ def layout_columns(layout: Layout, organisms: Sequence[str]) -> list[Column]:
     columns = list(COLUMNS[layout])
     if layout == "cells":
         return columns
-    place = next(i for i, column in enumerate(columns) if column.name == "symptoms")
+    # Counts stand before who judged or counted.
+    after = {"symptoms", "analyst"}
+    place = next(i for i, column in enumerate(columns) if column.name in after)
     counts = []
     for code in organisms:
         name = code.replace("_", " ")

@@ -20,6 +20,10 @@ TALLY_COLUMNS: Final = (
 CELL_COLUMNS: Final = (
     "number", "code", "organism_id", "cell", "count", "wash", "dish_number", "reading",
 )  # fmt: skip
+BLANK_COLUMNS: Final = (
+    "number", "code", "washed_on", "after_code", "block_id", "collected_on", "wash",
+    "dish_id", "analyst_id", "analyst_name", "note",
+)  # fmt: skip
 
 # Compiling these statements would take longer than running them. Sequences are looked
 # up in sub-selects, which run once and not for every row.
@@ -45,10 +49,16 @@ CREATE TEMP TABLE staged_cell (
 ) ON COMMIT DROP;
 CREATE TEMP TABLE staged_dish_cell (dish_id bigint, cell text, share float8)
 ON COMMIT DROP;
+CREATE TEMP TABLE staged_blank (
+    number integer, code text, washed_on date, after_code text, block_id bigint,
+    collected_on date, wash integer, dish_id bigint, analyst_id bigint,
+    analyst_name text, note text
+) ON COMMIT DROP;
 """
 TABLES: Final = (
     "staged_row", "staged_tally", "staged_cell", "staged_dish_cell", "staged_round",
     "staged_bag", "staged_wash", "staged_match", "staged_score",
+    "staged_blank", "staged_blank_match",
 )  # fmt: skip
 
 # Resolve rounds, bags and washes: the ones that are there, or keys for new ones.

@@ -7,7 +7,7 @@
 
 from typing import Final
 
-from monitoring.sheets import sql_scores
+from monitoring.sheets import sql_blanks, sql_scores
 
 ROUNDS: Final = """
 INSERT INTO monitoring_round (id, uuid, farm_group_id, block_id, collected_on,
@@ -137,7 +137,7 @@ SELECT %(group)s, id, now() FROM (
 """
 IN_ORDER: Final = (
     ROUNDS, STAGES, BAGS, OLD_BAGS, WASHES, OLD_WASHES, SUPERSEDE, TALLIES, CELL_COUNTS,
-    DETAIL, WAYS, *sql_scores.IN_ORDER, CHANGES,
+    DETAIL, WAYS, *sql_scores.IN_ORDER, *sql_blanks.IN_ORDER, CHANGES,
 )  # fmt: skip
 TALLIED: Final = """
 SELECT count(*) FILTER (WHERE status = 'new'),
@@ -147,6 +147,7 @@ SELECT count(*) FILTER (WHERE status = 'new'),
     (SELECT count(*) FROM staged_round WHERE old_id IS NULL),
     (SELECT count(*) FROM staged_bag),
     (SELECT count(*) FROM staged_score WHERE status = 'new'),
-    (SELECT count(*) FROM staged_score WHERE status = 'changed')
+    (SELECT count(*) FROM staged_score WHERE status = 'changed'),
+    (SELECT count(*) FROM staged_blank_match WHERE status = 'new')
 FROM staged_match
 """

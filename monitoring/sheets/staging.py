@@ -7,8 +7,9 @@ from typing import Any
 from django.db import connection
 
 from monitoring.models import Sheet
-from monitoring.sheets import sql, sql_cells, sql_scores
+from monitoring.sheets import sql, sql_blanks, sql_cells, sql_scores
 from monitoring.sheets.checking.bags import BagChecker
+from monitoring.sheets.checking.blanks import BlankChecker
 from monitoring.sheets.checking.cells import CellChecker
 from monitoring.sheets.checking.context import Context
 from monitoring.sheets.checking.days import SLASH_DATES
@@ -84,6 +85,8 @@ def stage(sheet: Sheet, *, may_add_organisms: bool) -> Staged:
     _ask_about_file(sheet, header, context, staged, may_add=may_add_organisms)
     if sheet.layout == "cells":
         _stage_cells(sheet, header, context, staged)
+    elif sheet.layout == "blanks":
+        _stage_blanks(sheet, header, context, staged)
     else:
         _stage_bags(sheet, header, context, staged)
     parameters = {"group": sheet.farm_group_id}
@@ -98,6 +101,9 @@ def stage(sheet: Sheet, *, may_add_organisms: bool) -> Staged:
     if changed:
         staged.questions.append(_changed_question(len(changed)))
     _stage_scores(parameters, staged)
+    _run(sql_blanks.MATCH, parameters)
+    for query in sql_blanks.FINDINGS:
+        staged.add(_found(query, parameters))
     return staged
 
 
@@ -172,6 +178,27 @@ def _stage_bags(sheet: Sheet, header: Header, context: Context, staged: Staged) 
                 tallies += [(number, *tally, None) for tally in counted]
         copy_rows("staged_row", sql.ROW_COLUMNS, rows)
         copy_rows("staged_tally", sql.TALLY_COLUMNS, tallies)
+    staged.add(checker.finish())
+    if SLASH_DATES in asked or checker.contradicts:
+        staged.questions.append(_slash_question())
+
+
+def _stage_blanks(
+    sheet: Sheet, header: Header, context: Context, staged: Staged
+) -> None:
+    checker = BlankChecker(header, context)
+    asked: set[str] = set()
+    for batch in rows_of(sheet, context):
+        blanks, counts = [], []
+        for number, fields in batch:
+            blank, counted, found = checker.check_blank(number, fields)
+            asked.update(item.code for item in found if item.level == "question")
+            staged.add(found)
+            if blank is not None:
+                blanks.append(blank)
+                counts += [(number, *tally, None) for tally in counted]
+        copy_rows("staged_blank", sql.BLANK_COLUMNS, blanks)
+        copy_rows("staged_tally", sql.TALLY_COLUMNS, counts)
     staged.add(checker.finish())
     if SLASH_DATES in asked or checker.contradicts:
         staged.questions.append(_slash_question())

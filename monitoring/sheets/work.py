@@ -135,7 +135,7 @@ def open_questions(sheet: Sheet, questions: list[Question]) -> list[Question]:
 
 def _tallied() -> dict[str, int]:
     names = ("new", "changed", "same", "detail", "new_bags", "new_rounds", "bags",
-        "new_scores", "changed_scores")  # fmt: skip
+        "new_scores", "changed_scores", "new_blanks")  # fmt: skip
     with connection.cursor() as cursor:
         cursor.execute(sql_publish.TALLIED)
         return dict(zip(names, cursor.fetchone(), strict=True))

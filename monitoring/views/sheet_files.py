@@ -37,13 +37,13 @@ def template_file(
     request: HttpRequest,
     member: Member,
     *,
-    layout: Literal["bags", "cells"],
+    layout: Literal["bags", "cells", "blanks"],
     kind: str,
 ) -> HttpResponse:
     """Give an empty sheet of a layout with the group's own organisms."""
     organisms = list(organism_names(member.group_id))
     writers = {"csv": exports.template_csv, "xlsx": exports.template_xlsx}
-    if layout not in {"bags", "cells"} or kind not in writers:
+    if layout not in {"bags", "cells", "blanks"} or kind not in writers:
         raise Http404("No such template.")
     name = f"count-sheet-one-row-a-{layout.removesuffix('s')}.{kind}"
     return _download([writers[kind](layout, organisms)], name=name, kind=kind)

@@ -83,7 +83,8 @@ def sheets(request: HttpRequest, member: Member) -> HttpResponse:
 
 
 # What a sheet may bring, as its summary counts it.
-BRINGS = ("new", "changed", "detail", "new_bags", "new_scores", "changed_scores")
+BRINGS = ("new", "changed", "detail", "new_bags", "new_scores", "changed_scores",
+    "new_blanks")  # fmt: skip
 
 
 def _shown(request: HttpRequest, member: Member, sheet: Sheet) -> dict[str, Any]:
@@ -208,7 +209,7 @@ def discard_sheet(
 @require_safe
 @for_member(*COUNTERS)
 def layouts(request: HttpRequest, member: Member) -> HttpResponse:
-    """Explain both layouts, and offer templates."""
+    """Explain the layouts, and offer templates."""
     organisms = list(organism_names(member.group_id))
     return render(
         request,
@@ -216,5 +217,6 @@ def layouts(request: HttpRequest, member: Member) -> HttpResponse:
         {
             "bag_columns": layout_columns("bags", organisms),
             "cell_columns": layout_columns("cells", organisms),
+            "blank_columns": layout_columns("blanks", organisms),
         },
     )

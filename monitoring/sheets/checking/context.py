@@ -101,6 +101,22 @@ class TypedRow(NamedTuple):
     scored_on: date | None
 
 
+class TypedBlank(NamedTuple):
+    """One row of the layout of blank washes, understood."""
+
+    number: int
+    code: str
+    washed_on: date
+    after_code: str
+    block_id: int | None
+    collected_on: date | None
+    wash: int
+    dish_id: int | None
+    analyst_id: int | None
+    analyst_name: str
+    note: str
+
+
 class TypedCell(NamedTuple):
     """One row of the cell layout, understood."""
 

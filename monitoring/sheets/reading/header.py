@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 from monitoring.sheets.columns import (
     BAG_COLUMNS,
+    BLANK_COLUMNS,
     CELL_COLUMNS,
     CELLS_SUFFIX,
     COLUMNS,
@@ -20,6 +21,12 @@ from monitoring.sheets.reading.limits import HEADER_WITHIN_ROWS
 # A row with this many known headings is taken for the header.
 ENOUGH_HEADINGS = 3
 BAG_NAMES, CELL_NAMES = names_of(BAG_COLUMNS), names_of(CELL_COLUMNS)
+BLANK_NAMES = names_of(BLANK_COLUMNS)
+NAMES: dict[Layout, dict[str, str]] = {
+    "bags": BAG_NAMES,
+    "cells": CELL_NAMES,
+    "blanks": BLANK_NAMES,
+}
 ORGANISM_CODE = re.compile(r"[a-z][a-z0-9_]{0,39}")
 Row = tuple[int, list[str]]
 
@@ -51,7 +58,7 @@ def find_header(first_rows: Sequence[Row], organisms: Mapping[str, str]) -> Head
         )
     for index, (number, fields) in enumerate(first_rows[:HEADER_WITHIN_ROWS]):
         headings = [normal_name(field) for field in fields]
-        known = sum(name in BAG_NAMES or name in CELL_NAMES for name in headings)
+        known = sum(any(name in names for names in NAMES.values()) for name in headings)
         if known >= ENOUGH_HEADINGS:
             if len(fields) > MOST_COLUMNS:
                 raise UnreadableSheetError(
@@ -73,6 +80,9 @@ def find_header(first_rows: Sequence[Row], organisms: Mapping[str, str]) -> Head
 def _layout_of(headings: Sequence[str]) -> Layout:
     cells = {CELL_NAMES.get(name) for name in headings}
     bags = {BAG_NAMES.get(name) for name in headings}
+    blanks = {BLANK_NAMES.get(name) for name in headings}
+    if "blank" in blanks and not {"bag", "tissue"} & bags:
+        return "blanks"
     if {"cell", "count"} <= cells and "block" not in bags:
         return "cells"
     return "bags"
@@ -87,8 +97,8 @@ def _understand(
 ) -> Header:
     headings = [normal_name(field) for field in fields]
     layout = _layout_of(headings)
-    known = dict(BAG_NAMES if layout == "bags" else CELL_NAMES)
-    if layout == "bags":
+    known = dict(NAMES[layout])
+    if layout != "cells":
         known |= _organism_headings(organisms)
     columns = _place(number, fields, headings, known)
     missing = [
@@ -107,7 +117,7 @@ def _understand(
             f"The header in row {number} lacks {', '.join(missing)}; it has"
             f" {', '.join(field for field in fields if field)}. Add what is missing.",
         )
-    unknown = _unknown_organisms(headings, known) if layout == "bags" else ()
+    unknown = _unknown_organisms(headings, known) if layout != "cells" else ()
     used = {*known, *unknown, *(name + CELLS_SUFFIX for name in unknown)}
     findings = _remarks(number, fields, headings, used)
     if lines_above:

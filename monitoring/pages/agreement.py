@@ -1,0 +1,342 @@
+"""What the page of the counters shows: agreement, the standard, each counter."""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import date
+from typing import Any
+
+from monitoring.estimation import (
+    AgreementLimits,
+    Concordance,
+    DriftTrend,
+    EstimationError,
+    EwmaChart,
+    IntraclassCorrelation,
+    concordance,
+    counter_drift,
+    ewma_chart,
+    intraclass_correlation,
+    limits_of_agreement,
+)
+from monitoring.figures.agreement import difference_figure, drift_figure
+from monitoring.models import AgreementStandard, Tally
+from monitoring.pages.readings import (
+    SAME_COUNTER,
+    TWO_COUNTERS,
+    UNNAMED,
+    Comparison,
+    Pair,
+    comparisons_of,
+    pairs_of,
+    table_of,
+)
+
+# Below these nothing is estimated; limits from so few say little, as their own
+# intervals show. Bland & Altman 1986 and Carkeet 2015 ask for far more.
+FEWEST_PAIRS = 10
+FEWEST_COMPARISONS = 8
+FEWEST_DISHES_OF_THREE = 10
+# A trend over less than this is no trend.
+FEWEST_DAYS = 14
+DAYS_OF_DRIFT = 100
+
+MET, NOT_MET, NOT_SETTLED = "met", "not met", "not settled"
+
+
+@dataclass(frozen=True, slots=True)
+class RatioLimits:
+    """Limits of agreement of counts, back on their own scale as ratios."""
+
+    pairs: int
+    bias: float
+    bias_low: float
+    bias_high: float
+    low: float
+    high: float
+    low_range: tuple[float, float]
+    high_range: tuple[float, float]
+
+    @classmethod
+    def of(cls, limits: AgreementLimits) -> "RatioLimits":
+        """Turn limits of log10 into ratios."""
+        return cls(
+            pairs=limits.pairs,
+            bias=10**limits.bias,
+            bias_low=10**limits.bias_low,
+            bias_high=10**limits.bias_high,
+            low=10**limits.low,
+            high=10**limits.high,
+            low_range=(10 ** limits.low_range[0], 10 ** limits.low_range[1]),
+            high_range=(10 ** limits.high_range[0], 10 ** limits.high_range[1]),
+        )
+
+    @property
+    def widest(self) -> float:
+        """How many times apart readings are at the wider limit."""
+        return max(self.high, 1 / self.low)
+
+    @property
+    def widest_range(self) -> tuple[float, float]:
+        """Between which figures that lies, by the limits' own intervals."""
+        inner = max(self.high_range[0], 1 / self.low_range[1], 1.0)
+        return inner, max(self.high_range[1], 1 / self.low_range[0])
+
+
+@dataclass(frozen=True, slots=True)
+class Judged:
+    """A figure against the lab's standard: met, not met or not settled."""
+
+    asked: str
+    verdict: str
+
+
+@dataclass(frozen=True, slots=True)
+class CounterSummary:
+    """One counter against the others."""
+
+    name: str
+    readings: int
+    mean: float
+    trend: DriftTrend | None
+    chart: EwmaChart | None
+    outside_on: date | None
+
+    @property
+    def mean_ratio(self) -> float:
+        """The counter's readings over the others', on average."""
+        return float(10**self.mean)
+
+    @property
+    def mean_interval(self) -> tuple[float, float] | None:
+        """Its interval; None for too few readings."""
+        if self.trend is None:
+            return None
+        return 10**self.trend.mean_low, 10**self.trend.mean_high
+
+    @property
+    def drift(self) -> tuple[float, float, float] | None:
+        """How many times the ratio grows in 100 days, with its interval."""
+        if self.trend is None:
+            return None
+        one, low, high = (
+            float(10 ** (DAYS_OF_DRIFT * slope))
+            for slope in (
+                self.trend.slope_per_day,
+                self.trend.slope_low,
+                self.trend.slope_high,
+            )
+        )
+        return one, low, high
+
+    @property
+    def drift_words(self) -> str:
+        """The drift as the page tells it."""
+        if self.drift is None:
+            return "too few readings, or over too short a time"
+        one, low, high = self.drift
+        told = f"{one:.2f} times ({low:.2f} to {high:.2f})"
+        return told if self.drifts else f"{told}: no drift to be told"
+
+    @property
+    def drifts(self) -> bool:
+        """Whether the interval of the drift leaves out that there is none."""
+        drift = self.drift
+        return drift is not None and not drift[1] <= 1 <= drift[2]
+
+
+@dataclass(frozen=True, slots=True)
+class Agreement:
+    """Everything on the page about one organism and tissue."""
+
+    pairs: list[Pair]
+    compared: list[Pair]
+    concordance: Concordance | None
+    reason: str
+    limits: RatioLimits | None
+    whole_limits: RatioLimits | None
+    same_limits: RatioLimits | None
+    icc: IntraclassCorrelation | None
+    icc_names: list[str]
+    icc_dishes: int
+    judged: list[Judged]
+    counters: list[CounterSummary]
+    figure: dict[str, Any] | None
+    drift: dict[str, Any] | None
+
+    @property
+    def unequal(self) -> int:
+        """Pairs of a whole dish with cells."""
+        return sum(pair.unequal_scope for pair in self.compared)
+
+    @property
+    def in_cells(self) -> int:
+        """Pairs in which somebody looked at cells only."""
+        return sum(not pair.whole for pair in self.compared)
+
+    @property
+    def empty(self) -> int:
+        """Pairs in which neither found an animal."""
+        return sum(pair.nothing_found for pair in self.compared)
+
+    @property
+    def same(self) -> int:
+        """Dishes that one counter read twice."""
+        return sum(pair.kind == SAME_COUNTER for pair in self.pairs)
+
+    @property
+    def unnamed(self) -> int:
+        """Pairs of which it is not known who counted."""
+        return sum(pair.kind == UNNAMED for pair in self.pairs)
+
+
+def agreement_of(
+    dishes: Sequence[Sequence[Tally]], standard: AgreementStandard | None
+) -> Agreement:
+    """Compare the readings of dishes that were read twice or more."""
+    pairs = pairs_of(dishes)
+    compared = [pair for pair in pairs if pair.kind == TWO_COUNTERS]
+    coefficient, reason = _concordance(compared)
+    limits = _limits(compared)
+    names, table = table_of(dishes)
+    comparisons = comparisons_of(dishes)
+    counters = _counters(comparisons, compared if limits else [])
+    return Agreement(
+        pairs=pairs[::-1],
+        compared=compared,
+        concordance=coefficient,
+        reason=reason,
+        limits=limits,
+        whole_limits=_limits([pair for pair in compared if pair.whole]),
+        same_limits=_limits([pair for pair in pairs if pair.kind == SAME_COUNTER]),
+        icc=_icc(table),
+        icc_names=names,
+        icc_dishes=len(table),
+        judged=judge(standard, coefficient, limits) if standard else [],
+        counters=counters,
+        figure=_difference_figure(compared, limits),
+        drift=_drift_figure(counters, comparisons),
+    )
+
+
+def _difference_figure(
+    compared: Sequence[Pair], limits: RatioLimits | None
+) -> dict[str, Any] | None:
+    if limits is None:
+        return None
+    return difference_figure(
+        compared, low=limits.low, mean=limits.bias, high=limits.high
+    )
+
+
+def _concordance(pairs: Sequence[Pair]) -> tuple[Concordance | None, str]:
+    if len(pairs) < FEWEST_PAIRS:
+        return None, "too few pairs"
+    try:
+        return concordance(
+            [pair.first.log_animals for pair in pairs],
+            [pair.second.log_animals for pair in pairs],
+        ), ""
+    except EstimationError:
+        return None, "one of the readings is the same in every dish"
+
+
+def _limits(pairs: Sequence[Pair]) -> RatioLimits | None:
+    if len(pairs) < FEWEST_PAIRS:
+        return None
+    return RatioLimits.of(
+        limits_of_agreement(
+            [pair.second.log_animals for pair in pairs],
+            [pair.first.log_animals for pair in pairs],
+        )
+    )
+
+
+def _icc(table: list[list[float]]) -> IntraclassCorrelation | None:
+    if len(table) < FEWEST_DISHES_OF_THREE:
+        return None
+    try:
+        return intraclass_correlation(table)
+    except EstimationError:
+        return None
+
+
+def judge(
+    standard: AgreementStandard,
+    coefficient: Concordance | None,
+    limits: RatioLimits | None,
+) -> list[Judged]:
+    """Hold the figures against the standard, with their uncertainty."""
+    judged = []
+    if coefficient is not None:
+        least = standard.least_concordance
+        judged.append(
+            Judged(
+                f"concordance at least {least:g}",
+                _verdict(met=coefficient.low >= least, missed=coefficient.high < least),
+            )
+        )
+    if limits is not None:
+        widest = standard.widest_ratio
+        inner, outer = limits.widest_range
+        judged.append(
+            Judged(
+                f"95 in 100 second readings within {widest:g} times the first",
+                _verdict(met=outer <= widest, missed=inner > widest),
+            )
+        )
+    return judged
+
+
+def _verdict(*, met: bool, missed: bool) -> str:
+    if met:
+        return MET
+    return NOT_MET if missed else NOT_SETTLED
+
+
+def _counters(
+    comparisons: dict[str, list[Comparison]], compared: Sequence[Pair]
+) -> list[CounterSummary]:
+    """Sum up each counter; `compared` gives the spread of a reading, if enough."""
+    sd = 0.0
+    if compared:
+        sd = limits_of_agreement(
+            [pair.second.log_animals for pair in compared],
+            [pair.first.log_animals for pair in compared],
+        ).sd
+    summaries = [_summary(mine, sd) for mine in comparisons.values()]
+    return sorted(summaries, key=lambda one: (-one.readings, one.name))
+
+
+def _summary(mine: Sequence[Comparison], sd: float) -> CounterSummary:
+    ratios = [one.log_ratio for one in mine]
+    days = [float(one.day.toordinal()) for one in mine]
+    trend = chart = None
+    if len(mine) >= FEWEST_COMPARISONS and days[-1] - days[0] >= FEWEST_DAYS:
+        trend = counter_drift(days, ratios)
+        if sd > 0:
+            chart = ewma_chart(ratios, centre=0.0, sd=sd)
+    outside = chart.first_outside if chart else None
+    return CounterSummary(
+        name=mine[-1].name,
+        readings=len(mine),
+        mean=sum(ratios) / len(ratios),
+        trend=trend,
+        chart=chart,
+        outside_on=None if outside is None else mine[outside].day,
+    )
+
+
+def _drift_figure(
+    counters: Iterable[CounterSummary], comparisons: dict[str, list[Comparison]]
+) -> dict[str, Any] | None:
+    by_name = {mine[-1].name: mine for mine in comparisons.values()}
+    drawn = [(one, by_name[one.name]) for one in counters if one.chart is not None]
+    if not drawn:
+        return None
+    return drift_figure(
+        [
+            (one.name, [single.day for single in mine], one.chart)
+            for one, mine in drawn
+            if one.chart is not None
+        ]
+    )
