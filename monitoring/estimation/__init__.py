@@ -70,12 +70,18 @@ from monitoring.estimation.efficacy import (
     schneider_orelli,
     sun_shepard,
 )
+from monitoring.estimation.forecast import (
+    CountedRound,
+    CrossingForecast,
+    forecast_crossing,
+)
 from monitoring.estimation.growth import (
     Crossing,
     GrowthFit,
     MeanForecast,
     fit_growth,
 )
+from monitoring.estimation.growth_paths import UsualGrowth
 from monitoring.estimation.mean_variance import (
     Patchiness,
     PowerLaw,
@@ -166,7 +172,9 @@ __all__ = [
     "Clumping",
     "CommonK",
     "Concordance",
+    "CountedRound",
     "Crossing",
+    "CrossingForecast",
     "DegreeDayCutoff",
     "DegreeDayMethod",
     "DegreeDaySum",
@@ -209,6 +217,7 @@ __all__ = [
     "StoredPosterior",
     "StratifiedMean",
     "TwoStageTotal",
+    "UsualGrowth",
     "WashRecovery",
     "WashRun",
     "abbott",
@@ -237,6 +246,7 @@ __all__ = [
     "fit_power_law",
     "follow_stop_line",
     "follow_test",
+    "forecast_crossing",
     "held_by_fullest",
     "henderson_tilton",
     "intraclass_correlation",

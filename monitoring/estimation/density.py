@@ -6,6 +6,7 @@ from typing import Literal, TypeAlias, TypeVar
 
 import numpy as np
 
+from monitoring.estimation.averaged import averaged_posteriors
 from monitoring.estimation.bags import Bags
 from monitoring.estimation.grids import Grids, WashedOff
 from monitoring.estimation.negative_binomial import washed_off_posteriors
@@ -17,9 +18,10 @@ from monitoring.estimation.posterior import (
 )
 from monitoring.estimation.priors import (
     DEFAULT_K_PRIOR,
+    DEFAULT_SIGMA_PRIOR,
     KPrior,
-    LogNormalK,
-    LogUniformK,
+    LeafPriors,
+    SigmaPrior,
 )
 from monitoring.estimation.recovery import BetaRecovery
 from monitoring.estimation.validation import (
@@ -32,11 +34,14 @@ from monitoring.estimation.validation import (
     proportion,
 )
 
-Model: TypeAlias = Literal["negative_binomial"]
-Solver: TypeAlias = Callable[[Bags, Sequence[KPrior], FloatArray], WashedOff]
-MODELS: dict[str, Solver] = {"negative_binomial": washed_off_posteriors}
+Model: TypeAlias = Literal["negative_binomial", "averaged"]
+Solver: TypeAlias = Callable[[Bags, Sequence[LeafPriors], FloatArray], WashedOff]
+MODELS: dict[str, Solver] = {
+    "negative_binomial": washed_off_posteriors,
+    "averaged": averaged_posteriors,
+}
 # Part of every stored figure; a change of numbers changes the version.
-METHOD_VERSIONS = {"negative_binomial": "2"}
+METHOD_VERSIONS = {"negative_binomial": "2", "averaged": "1"}
 DEFAULT_UPPER_LIMIT = 1e6
 
 Value = TypeVar("Value")
@@ -50,6 +55,8 @@ def estimate_density(  # noqa: PLR0913 - the published interface
     units: Numbers | float = 1,
     recovery: float | BetaRecovery = 1.0,
     k_prior: KPrior = DEFAULT_K_PRIOR,
+    sigma_prior: SigmaPrior = DEFAULT_SIGMA_PRIOR,
+    lognormal_odds: float = 1.0,
     model: Model = "negative_binomial",
     upper_limit: float = DEFAULT_UPPER_LIMIT,
     confidence: float = 0.95,
@@ -61,14 +68,19 @@ def estimate_density(  # noqa: PLR0913 - the published interface
     units: leaves, shoots or buds in each bag, whole, 1 or more; one or one a bag.
     recovery: share that a wash brings off, in (0, 1], or a BetaRecovery; its
     uncertainty is common to the bags and integrated once.
-    k_prior: of the clumping parameter. model: "negative_binomial".
+    k_prior: of the negative binomial's clumping parameter.
+    model: "negative_binomial", or "averaged" with Poisson counts of lognormal leaves,
+    whose tails are heavier. sigma_prior: of the deviation of such leaves' logarithms;
+    lognormal_odds: of that model to the other before the counts are seen, above 0; both
+    are used by "averaged" only.
     upper_limit: largest mean per unit that can be, above 0.
     confidence: of the central interval, in (0, 1).
 
     Raises EstimationError if a precondition fails. One bag gives a wide interval;
     all zeros a low median and an upper bound. Heavier tails than a negative
-    binomial's make the interval too narrow.
-    Source: negative binomial with thinning; Jeffreys prior of the mean; beta recovery.
+    binomial's make that model's interval too narrow.
+    Source: negative binomial with thinning; Jeffreys prior of the mean; beta recovery;
+    Hoeting et al. 1999, Statistical Science 14:382-417, for averaging.
     """
     return estimate_densities(
         [counts],
@@ -76,6 +88,8 @@ def estimate_density(  # noqa: PLR0913 - the published interface
         units=[units],
         recovery=[recovery],
         k_prior=[k_prior],
+        sigma_prior=[sigma_prior],
+        lognormal_odds=lognormal_odds,
         model=model,
         upper_limit=upper_limit,
         confidence=confidence,
@@ -89,15 +103,16 @@ def estimate_densities(  # noqa: PLR0913 - the published interface
     units: ByRound[Numbers | float] = 1,
     recovery: ByRound[float | BetaRecovery] = 1.0,
     k_prior: ByRound[KPrior] = DEFAULT_K_PRIOR,
+    sigma_prior: ByRound[SigmaPrior] = DEFAULT_SIGMA_PRIOR,
+    lognormal_odds: ByRound[float] = 1.0,
     model: ByRound[Model] = "negative_binomial",
     upper_limit: ByRound[float] = DEFAULT_UPPER_LIMIT,
     confidence: ByRound[float] = 0.95,
 ) -> list[DensityEstimate]:
     """Estimate many rounds; the same numbers as `estimate_density` one by one.
 
-    rounds: count arrays, one a round. proportions_counted, units, recovery, k_prior,
-    model, upper_limit, confidence: one value for all, or a list with one entry a round
-    (each as in `estimate_density`).
+    rounds: count arrays, one a round. Every keyword: one value for all, or a list with
+    one entry a round (each as in `estimate_density`).
 
     Rounds are computed together in chunks, so that memory does not grow with them but
     for the answers, about 20 kB a round.
@@ -109,7 +124,11 @@ def estimate_densities(  # noqa: PLR0913 - the published interface
         return []
     asked = Asked(
         recoveries=by_round("recovery", recovery, size),
-        k_priors=by_round("k_prior", k_prior, size),
+        priors=_priors(
+            by_round("k_prior", k_prior, size),
+            by_round("sigma_prior", sigma_prior, size),
+            by_round("lognormal_odds", lognormal_odds, size),
+        ),
         models=by_round("model", model, size),
         upper_limits=by_round("upper_limit", upper_limit, size),
         confidences=by_round("confidence", confidence, size),
@@ -128,10 +147,16 @@ class Asked:
     """What was asked for, one entry a round in each list."""
 
     recoveries: list[float | BetaRecovery]
-    k_priors: list[KPrior]
+    priors: list[LeafPriors]
     models: list[Model]
     upper_limits: list[float]
     confidences: list[float]
+
+
+def _priors(
+    ks: list[KPrior], sigmas: list[SigmaPrior], odds: list[float]
+) -> list[LeafPriors]:
+    return [LeafPriors(*of_round) for of_round in zip(ks, sigmas, odds, strict=True)]
 
 
 def _check(asked: Asked) -> None:
@@ -142,13 +167,6 @@ def _check(asked: Asked) -> None:
         proportion("confidence", confidence)
     for upper_limit in asked.upper_limits:
         positive("upper_limit", upper_limit)
-    _check_method(asked)
-
-
-def _check_method(asked: Asked) -> None:
-    for k_prior in asked.k_priors:
-        if not isinstance(k_prior, LogUniformK | LogNormalK):
-            raise EstimationError("k_prior", f"{k_prior!r} is not a prior of k")
     for model in asked.models:
         if model not in MODELS:
             raise EstimationError("model", f"{model!r} is not known")
@@ -158,12 +176,16 @@ def _estimates(bags: Bags, asked: Asked) -> list[DensityEstimate]:
     recoveries = np.array([mean_of(recovery) for recovery in asked.recoveries])
     limits = np.array(asked.upper_limits, dtype=np.float64)
     highest = np.array([_highest(recovery) for recovery in asked.recoveries])
-    washed_off, k_medians = _washed_off(bags, asked, limits * highest)
+    washed_off = _washed_off(bags, asked, limits * highest)
+    grids = [
+        GridPosterior(*of_round)
+        for of_round in zip(
+            washed_off.grids.log_values, washed_off.grids.cumulative, strict=True
+        )
+    ]
     posteriors = [
         divide_by_recovery(*of_round)
-        for of_round in zip(
-            washed_off, asked.recoveries, asked.upper_limits, strict=True
-        )
+        for of_round in zip(grids, asked.recoveries, asked.upper_limits, strict=True)
     ]
     lows, medians, highs = _ends(posteriors, asked.confidences, limits)
     seen = bags.sums(bags.counts)
@@ -177,9 +199,11 @@ def _estimates(bags: Bags, asked: Asked) -> list[DensityEstimate]:
             sample_mean=float(sample_means[row]),
             bags=int(bags.sizes[row]),
             animals=float(seen[row]),
-            k_median=float(k_medians[row]),
+            k_median=float(washed_off.k_medians[row]),
+            sigma_median=float(washed_off.sigma_medians[row]),
+            lognormal_share=float(washed_off.lognormal_shares[row]),
             posterior=posterior,
-            washed_off=washed_off[row],
+            washed_off=grids[row],
             recovery=asked.recoveries[row],
             upper_limit=asked.upper_limits[row],
         )
@@ -187,24 +211,18 @@ def _estimates(bags: Bags, asked: Asked) -> list[DensityEstimate]:
     ]
 
 
-def _washed_off(
-    bags: Bags, asked: Asked, tops: FloatArray
-) -> tuple[list[GridPosterior], FloatArray]:
-    """Find what is washed off, each round by its model, and the medians of k."""
-    rounds: dict[int, GridPosterior] = {}
-    k_medians = np.empty(tops.size)
+def _washed_off(bags: Bags, asked: Asked, tops: FloatArray) -> WashedOff:
+    """Find what is washed off, each round by its model."""
     by_model: dict[str, list[int]] = {}
     for row, model in enumerate(asked.models):
         by_model.setdefault(model, []).append(row)
+    parts = []
     for name, members in by_model.items():
+        priors = [asked.priors[row] for row in members]
         rows = np.array(members)
-        priors = [asked.k_priors[row] for row in rows]
-        found = MODELS[name](bags.take(rows), priors, tops[rows])
-        k_medians[rows] = found.k_medians
-        pairs = zip(found.grids.log_values, found.grids.cumulative, strict=True)
-        for row, (log_values, cumulative) in zip(members, pairs, strict=True):
-            rounds[row] = GridPosterior(log_values, cumulative)
-    return [rounds[row] for row in range(tops.size)], k_medians
+        parts.append(MODELS[name](bags.take(rows), priors, tops[rows]))
+    back = np.argsort(np.concatenate(list(by_model.values())))
+    return WashedOff.together(parts, back)
 
 
 def _ends(

@@ -1,10 +1,11 @@
 """Distributions of many rounds on grids, handled together."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
-from monitoring.estimation.validation import FloatArray
+from monitoring.estimation.validation import FloatArray, Places
 
 
 @dataclass(frozen=True)
@@ -30,10 +31,35 @@ class Grids:
 
 @dataclass(frozen=True)
 class WashedOff:
-    """Posteriors of animals washed off per unit, and medians of k, of many rounds."""
+    """Posteriors of animals washed off per unit of many rounds, and of the clumping.
+
+    k_medians, sigma_medians: shape (rounds,), sigma's nan where it was not asked.
+    lognormal_shares: shape (rounds,), the lognormal model's share of the posterior.
+    """
 
     grids: Grids
     k_medians: FloatArray
+    sigma_medians: FloatArray
+    lognormal_shares: FloatArray
+
+    @classmethod
+    def together(cls, parts: Sequence["WashedOff"], rows: Places) -> "WashedOff":
+        """Put parts one after another, then take rows of them."""
+        log_values, cumulative, k, sigma, shares = (
+            np.concatenate(arrays)[rows]
+            for arrays in zip(*(part.arrays() for part in parts), strict=True)
+        )
+        return cls(Grids(log_values, cumulative), k, sigma, shares)
+
+    def arrays(self) -> tuple[FloatArray, ...]:
+        """Give the arrays, each with one entry a round."""
+        return (
+            self.grids.log_values,
+            self.grids.cumulative,
+            self.k_medians,
+            self.sigma_medians,
+            self.lognormal_shares,
+        )
 
 
 def _straight(x: FloatArray, y: FloatArray, at: FloatArray | float) -> FloatArray:

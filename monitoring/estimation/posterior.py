@@ -177,6 +177,8 @@ class DensityEstimate:
 
     `high` is inf when the bags give no upper limit. `sample_mean` is the plain mean,
     corrected for cells and mean recovery. `animals` is how many were seen.
+    `sigma_median` and `lognormal_share` say what the averaged model held of lognormal
+    leaves: the deviation of their logarithms (nan where not asked), and its share.
     """
 
     median: float
@@ -187,6 +189,8 @@ class DensityEstimate:
     bags: int
     animals: float
     k_median: float
+    sigma_median: float
+    lognormal_share: float
     posterior: GridPosterior
     washed_off: GridPosterior
     recovery: float | BetaRecovery

@@ -1,4 +1,4 @@
-"""What is held of the clumping parameter k before the counts are seen."""
+"""What is held of the leaves' clumping before the counts are seen."""
 
 from dataclasses import dataclass
 from math import log
@@ -59,3 +59,82 @@ class LogNormalK:
 
 KPrior: TypeAlias = LogUniformK | LogNormalK
 DEFAULT_K_PRIOR = LogUniformK(0.02, 5.0)
+
+
+@dataclass(frozen=True, slots=True)
+class ExponentialSigma:
+    """sigma of lognormal leaves between two bounds, less believed the larger it is.
+
+    Its density falls as exp(-rate sigma); rate 0 or more; 0 < low < high.
+    """
+
+    rate: float
+    low: float
+    high: float
+
+    def __post_init__(self) -> None:
+        if not self.rate >= 0:
+            raise EstimationError("rate", f"{self.rate!r} is not 0 or more")
+        positive("low", self.low)
+        positive("high", self.high)
+        if self.low >= self.high:
+            raise EstimationError("high", f"{self.high!r} is not above {self.low!r}")
+
+    def log_range(self) -> tuple[float, float]:
+        """Give the logarithms of sigma between which the prior is followed."""
+        return log(self.low), log(self.high)
+
+    def log_density(self, log_sigma: FloatArray) -> FloatArray:
+        """Give the prior's log density in ln sigma, up to a constant."""
+        density: FloatArray = log_sigma - self.rate * np.exp(log_sigma)
+        return density
+
+
+@dataclass(frozen=True, slots=True)
+class LogNormalSigma:
+    """sigma known from earlier rounds: lognormal about a median; both above 0."""
+
+    median: float
+    sd_log: float
+
+    def __post_init__(self) -> None:
+        positive("median", self.median)
+        positive("sd_log", self.sd_log)
+
+    def log_range(self) -> tuple[float, float]:
+        """Give the logarithms of sigma between which the prior is followed."""
+        reach = K_REACH * self.sd_log
+        middle = log(self.median)
+        return middle - reach, middle + reach
+
+    def log_density(self, log_sigma: FloatArray) -> FloatArray:
+        """Give the prior's log density in ln sigma, up to a constant."""
+        away = (log_sigma - log(self.median)) / self.sd_log
+        density: FloatArray = -0.5 * away**2
+        return density
+
+
+SigmaPrior: TypeAlias = ExponentialSigma | LogNormalSigma
+# The bounds give the squared coefficients of variation that k of 5 and of 0.02 give.
+DEFAULT_SIGMA_PRIOR = ExponentialSigma(2.0, 0.427, 1.983)
+
+
+@dataclass(frozen=True, slots=True)
+class LeafPriors:
+    """What is held of how a round's leaves differ, before its counts are seen.
+
+    lognormal_odds: of the lognormal model to the negative binomial, above 0.
+    """
+
+    k: KPrior = DEFAULT_K_PRIOR
+    sigma: SigmaPrior = DEFAULT_SIGMA_PRIOR
+    lognormal_odds: float = 1.0
+
+    def __post_init__(self) -> None:
+        if not isinstance(self.k, LogUniformK | LogNormalK):
+            raise EstimationError("k_prior", f"{self.k!r} is not a prior of k")
+        if not isinstance(self.sigma, ExponentialSigma | LogNormalSigma):
+            raise EstimationError(
+                "sigma_prior", f"{self.sigma!r} is not a prior of sigma"
+            )
+        positive("lognormal_odds", self.lognormal_odds)

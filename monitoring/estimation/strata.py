@@ -46,8 +46,9 @@ def combine_strata(
 
     The posteriors of what is washed off are convolved; recovery, being common to the
     strata, is integrated once after.
-    Raises EstimationError if a precondition fails. `k_median` is that of the stratum
-    with the most bags: strata have no k in common.
+    Raises EstimationError if a precondition fails. `k_median` and the
+    other figures of clumping are those of the stratum with the most bags: strata have
+    none in common.
     Source: Cochran 1977, Sampling Techniques, ch. 5 (stratified mean), with posteriors
     in place of means; convolution by the trapezoid rule over normal deviates.
     """
@@ -70,6 +71,7 @@ def combine_strata(
     low, median, high = posterior.quantiles(np.array([tail, 0.5, 1 - tail]))
     grids = Grids(posterior.log_values[None], posterior.cumulative[None])
     limits = np.array([first.upper_limit], dtype=np.float64)
+    largest = max(densities, key=lambda one: one.bags)
     return DensityEstimate(
         median=float(median),
         low=float(low),
@@ -78,7 +80,9 @@ def combine_strata(
         sample_mean=sum(share * one.sample_mean for one, share in used),
         bags=sum(one.bags for one in densities),
         animals=sum(one.animals for one in densities),
-        k_median=max(densities, key=lambda one: one.bags).k_median,
+        k_median=largest.k_median,
+        sigma_median=largest.sigma_median,
+        lognormal_share=largest.lognormal_share,
         posterior=posterior,
         washed_off=washed_off,
         recovery=first.recovery,

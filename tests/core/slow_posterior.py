@@ -2,14 +2,22 @@
 
 Every bag's probability is taken from SciPy's negative binomial on a fine grid of the
 mean and of k, multiplied up, weighted by Jeffreys' prior and added over k. Recovery is
-averaged over two thousand equally probable values.
+averaged over two thousand equally probable values. Lognormal leaves are integrated over
+a fine grid of the leaf's own mean.
 """
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy import stats
+from scipy.interpolate import CubicSpline
 
-from monitoring.estimation import BetaRecovery, LogNormalK, LogUniformK
+from monitoring.estimation import (
+    BetaRecovery,
+    ExponentialSigma,
+    LogNormalK,
+    LogNormalSigma,
+    LogUniformK,
+)
 
 Floats = NDArray[np.float64]
 RECOVERIES = 2000
@@ -28,6 +36,8 @@ class SlowPosterior:
         k_prior: LogUniformK | LogNormalK = ANY_K,
         upper_limit: float = 1e6,
         nodes: tuple[int, int] = (2001, 201),
+        sigma_prior: ExponentialSigma | LogNormalSigma | None = None,
+        lognormal_odds: float = 1.0,
     ) -> None:
         highest = recovery if isinstance(recovery, float) else 1.0
         log_m = self._means(counts, exposures, upper_limit * highest, nodes[0])
@@ -38,7 +48,14 @@ class SlowPosterior:
         ]
         # The two ends stand for half a step of k.
         rows[0], rows[-1] = rows[0] - np.log(2), rows[-1] - np.log(2)
-        log_density = np.logaddexp.reduce(rows) + log_m
+        log_total = np.logaddexp.reduce(log_prior + _trapezoid(log_prior.size))
+        log_density = np.logaddexp.reduce(rows) + log_m - log_total
+        if sigma_prior is not None:
+            log_prior_m = self._log_prior_of_mean(log_m, log_k, log_prior, exposures)
+            lognormal = _log_lognormal(log_m, counts, exposures, sigma_prior)
+            lognormal += log_prior_m + log_m + np.log(lognormal_odds)
+            self.lognormal_share = _share(log_m, lognormal, log_density)
+            log_density = np.logaddexp(log_density, lognormal)
         density = np.exp(log_density - log_density.max())
         slices = (density[1:] + density[:-1]) / 2 * np.diff(log_m)
         below = np.concatenate([[0.0], np.cumsum(slices)]) / slices.sum()
@@ -69,6 +86,17 @@ class SlowPosterior:
             total += times * stats.nbinom.logpmf(count, k, k / (k + expected))
             information += times * exposure / (m * (1 + expected / k))
         return total + 0.5 * np.log(information)
+
+    @staticmethod
+    def _log_prior_of_mean(
+        log_m: Floats, log_k: Floats, log_prior: Floats, exposures: list[float]
+    ) -> Floats:
+        """Jeffreys' prior of the mean given k, averaged over k."""
+        weights = log_prior + _trapezoid(log_prior.size)
+        weights -= np.logaddexp.reduce(weights)
+        m, k = np.exp(log_m), np.exp(log_k)[:, None]
+        information = sum(e / (m * (1 + m * e / k)) for e in exposures)
+        return np.logaddexp.reduce(weights[:, None] + np.log(information) / 2)
 
     @staticmethod
     def _there(
@@ -104,3 +132,61 @@ def _k_grid(k_prior: LogUniformK | LogNormalK, nodes: int) -> tuple[Floats, Floa
     middle, deviation = np.log(k_prior.median), k_prior.sd_log
     log_k = np.linspace(middle - 7 * deviation, middle + 7 * deviation, nodes)
     return log_k, stats.norm.logpdf(log_k, middle, deviation)
+
+
+def _trapezoid(nodes: int) -> Floats:
+    weights = np.zeros(nodes)
+    weights[[0, -1]] = -np.log(2)
+    return weights
+
+
+def _share(log_m: Floats, part: Floats, rest: Floats) -> float:
+    top = max(part.max(), rest.max())
+    of_part = np.trapezoid(np.exp(part - top), log_m)
+    return float(of_part / (of_part + np.trapezoid(np.exp(rest - top), log_m)))
+
+
+def _log_lognormal(
+    log_m: Floats,
+    counts: list[int],
+    exposures: list[float],
+    prior: ExponentialSigma | LogNormalSigma,
+) -> Floats:
+    """Likelihood of the mean under lognormal leaves, averaged over sigma."""
+    low, high = prior.log_range()
+    log_sigma = np.linspace(low, high, 33)
+    weights = prior.log_density(log_sigma) + _trapezoid(log_sigma.size)
+    weights -= np.logaddexp.reduce(weights)
+    coarse = log_m[np.linspace(0, log_m.size - 1, 251).astype(int)]
+    rows = [
+        weight + _log_likelihood(coarse, float(np.exp(at)), counts, exposures)
+        for at, weight in zip(log_sigma, weights, strict=True)
+    ]
+    # Its logarithm is smooth, so a spline follows it between the nodes.
+    return CubicSpline(coarse, np.logaddexp.reduce(rows))(log_m)
+
+
+def _log_likelihood(
+    log_m: Floats, sigma: float, counts: list[int], exposures: list[float]
+) -> Floats:
+    total = np.zeros_like(log_m)
+    for exposure in set(exposures):
+        here = [c for c, e in zip(counts, exposures, strict=True) if e == exposure]
+        for count in set(here):
+            middle = log_m + np.log(exposure) - sigma**2 / 2
+            total += here.count(count) * _log_probability(count, middle, sigma)
+    return total
+
+
+def _log_probability(count: int, middle: Floats, sigma: float) -> Floats:
+    """Integrate Poisson times normal where the Poisson is not negligible."""
+    width = 14 / np.sqrt(count + 1)
+    low = min(float(middle.min()) - 9 * sigma, -12) if count < 40 else -np.inf
+    u = np.linspace(
+        max(low, np.log(count + 0.5) - 4 * width) if count else low,
+        np.log(count + 0.5) + min(width, 6),
+        1501,
+    )
+    poisson = stats.poisson.logpmf(count, np.exp(u))
+    parts = poisson[:, None] + stats.norm.logpdf(u[:, None], middle, sigma)
+    return np.logaddexp.reduce(parts) + np.log(u[1] - u[0])

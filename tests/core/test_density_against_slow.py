@@ -8,7 +8,9 @@ from monitoring.estimation import (
     PROBABILITIES,
     BetaRecovery,
     DensityEstimate,
+    ExponentialSigma,
     LogNormalK,
+    LogNormalSigma,
     LogUniformK,
     StoredPosterior,
     combine_strata,
@@ -62,6 +64,67 @@ def test_quantiles_and_stored_chances_are_those_of_a_fine_grid(case: str) -> Non
         chance = slow.chance_above(float(threshold))
         assert found.chance_above(float(threshold)) == pytest.approx(chance, abs=0.002)
         assert stored.chance_above(float(threshold)) == pytest.approx(chance, abs=0.003)
+
+
+@pytest.mark.parametrize(
+    "case", ["one full bag, vague recovery", "one animal", "all alike", "all in one"]
+)
+def test_averaged_quantiles_are_those_of_a_fine_grid(case: str) -> None:
+    counts, exposures, recovery, k_prior = HARD[case]
+    sigma_prior = ExponentialSigma(2.0, 0.427, 1.983)
+    slow = SlowPosterior(
+        counts,
+        exposures,
+        recovery=recovery,
+        k_prior=k_prior,
+        sigma_prior=sigma_prior,
+        lognormal_odds=0.7,
+    )
+    found = estimate_density(
+        counts,
+        proportions_counted=exposures,
+        recovery=recovery,
+        k_prior=k_prior,
+        sigma_prior=sigma_prior,
+        lognormal_odds=0.7,
+        model="averaged",
+    )
+    shown = SHOWN if np.isfinite(found.high) else SHOWN[:-1]
+    assert found.quantiles_at(shown) == pytest.approx(slow.quantiles(shown), rel=0.005)
+    assert found.lognormal_share == pytest.approx(slow.lognormal_share, abs=0.005)
+
+
+def test_averaging_with_a_lognormal_of_no_odds_is_the_negative_binomial() -> None:
+    plain = estimate_density(TWENTY, recovery=NARROW)
+    averaged = estimate_density(
+        TWENTY, recovery=NARROW, model="averaged", lognormal_odds=1e-12
+    )
+    assert averaged.quantiles_at(SHOWN) == pytest.approx(plain.quantiles_at(SHOWN))
+    assert averaged.k_median == pytest.approx(plain.k_median)
+    assert averaged.lognormal_share < 1e-9
+    assert plain.lognormal_share == 0
+
+
+def test_unlike_models_and_priors_keep_their_rounds() -> None:
+    asked = {
+        "model": ["averaged", "negative_binomial", "averaged"],
+        "sigma_prior": [
+            ExponentialSigma(2.0, 0.427, 1.983),
+            ExponentialSigma(2.0, 0.427, 1.983),
+            LogNormalSigma(0.9, 0.15),
+        ],
+    }
+    rounds = [TWENTY, MANY[:30], TWENTY]
+    together = estimate_densities(rounds, **asked)  # type: ignore[arg-type]
+    for row, counts in enumerate(rounds):
+        alone = estimate_density(
+            counts,
+            model=asked["model"][row],  # type: ignore[arg-type]
+            sigma_prior=asked["sigma_prior"][row],  # type: ignore[arg-type]
+        )
+        assert together[row].high == pytest.approx(alone.high, rel=1e-9)
+        assert together[row].k_median == pytest.approx(alone.k_median, rel=1e-9)
+    assert together[0].high > 1.02 * together[2].high
 
 
 @pytest.mark.parametrize(
