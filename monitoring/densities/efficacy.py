@@ -3,12 +3,14 @@
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from datetime import date, timedelta
+from statistics import fmean
 
 from blocks.models import Block
 from monitoring.densities.compute import estimate_of
-from monitoring.densities.inputs import settings_of
-from monitoring.densities.samples import samples_of_rounds
+from monitoring.densities.inputs import Settings, settings_of, shares_of
+from monitoring.densities.samples import Sample, samples_of_rounds
 from monitoring.estimation import (
+    BetaRecovery,
     DensityEstimate,
     EfficacyEstimate,
     EstimationError,
@@ -71,10 +73,14 @@ class _Around:
 
 @dataclass(frozen=True, slots=True)
 class Used:
-    """One round's stored density, with its posterior."""
+    """One round's stored density, with its posterior and the plain mean of its bags.
+
+    The mean takes every bag alike, however much of its dish was counted.
+    """
 
     density: Density
     estimate: DensityEstimate
+    plain_mean: float
 
     @property
     def day(self) -> date:
@@ -160,12 +166,34 @@ def _series_of(farm_group_id: int, rows: Iterable[Density]) -> list[_Series]:
         sample = samples.get((row.round_id, row.tissue, row.organism_id))
         if sample is None or not sample.counted:
             continue
-        used = Used(row, estimate_of(row.round.collected_on, sample, settings))
+        used = _used(row, sample, settings)
         series = found.setdefault(
             (row.tissue, row.organism_id), _Series(row.organism, row.tissue)
         )
         series.by_block.setdefault(row.round.block_id, []).append(used)
     return list(found.values())
+
+
+def _used(row: Density, sample: Sample, settings: Settings) -> Used:
+    on = row.round.collected_on
+    estimate = estimate_of(on, sample, settings)
+    shares = shares_of(sample, settings.weights_on(on))
+    if shares is None:
+        washed_off = _mean_of(sample)
+    else:
+        washed_off = sum(
+            share * _mean_of(sample.of_position(position))
+            for position, share in shares.items()
+        )
+    recovery = estimate.recovery
+    share_found = recovery.mean if isinstance(recovery, BetaRecovery) else recovery
+    return Used(row, estimate, washed_off / share_found)
+
+
+def _mean_of(sample: Sample) -> float:
+    return fmean(
+        bag.animals / (bag.proportion_counted * bag.units) for bag in sample.counted
+    )
 
 
 def _effect(
@@ -232,10 +260,10 @@ def _by_four(
     if estimate.posterior is None:
         return Line(reason=estimate.reason)
     plain = henderson_tilton(
-        treated_before=before.estimate.sample_mean,
-        treated_after=after.estimate.sample_mean,
-        control_before=check_before.sample_mean,
-        control_after=check_after.sample_mean,
+        treated_before=before.plain_mean,
+        treated_after=after.plain_mean,
+        control_before=_plain_mean([first for first, _ in whole]),
+        control_after=_plain_mean([second for _, second in whole]),
     )
     return Line(plain, estimate, estimate.reason)
 
@@ -252,11 +280,11 @@ def _by_mortality(
     """Take mortalities from before and after: the same figure, where the check fell."""
     if before is None or four.estimate is None:
         return Line(reason=four.reason)
-    check_before = _together([first for first, _ in whole]).sample_mean
-    check_after = _together([second for _, second in whole]).sample_mean
+    check_before = _plain_mean([first for first, _ in whole])
+    check_after = _plain_mean([second for _, second in whole])
     if check_after > check_before:
         return Line(reason=CHECK_GREW)
-    left = after.estimate.sample_mean / before.estimate.sample_mean
+    left = after.plain_mean / before.plain_mean
     plain = schneider_orelli(
         treated_mortality_percent=100 * (1 - left),
         control_mortality_percent=100 * (1 - check_after / check_before),
@@ -274,9 +302,7 @@ def _by_abbott(after: Used, seconds: list[Used], *, any_check: bool) -> Line:
     estimate = estimate_efficacy(treated_after=after.estimate, control_after=check)
     if estimate.posterior is None:
         return Line(reason=estimate.reason)
-    plain = abbott(
-        treated_after=after.estimate.sample_mean, control_after=check.sample_mean
-    )
+    plain = abbott(treated_after=after.plain_mean, control_after=_plain_mean(seconds))
     return Line(plain, estimate, estimate.reason)
 
 
@@ -288,8 +314,12 @@ def _change(before: Used | None, after: Used) -> Line:
     )
     if estimate.posterior is None:
         return Line(reason=estimate.reason)
-    plain = 100 * (1 - after.estimate.sample_mean / before.estimate.sample_mean)
+    plain = 100 * (1 - after.plain_mean / before.plain_mean)
     return Line(plain, estimate, estimate.reason)
+
+
+def _plain_mean(checks: Iterable[Used]) -> float:
+    return fmean(one.plain_mean for one in checks)
 
 
 def _together(checks: Sequence[Used]) -> DensityEstimate:

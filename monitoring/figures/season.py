@@ -16,7 +16,9 @@ GAP = 0.07
 BEYOND_MEDIANS = 3.0
 A_DAY = timedelta(days=1)
 AROUND_ONE_ROUND = timedelta(days=14)
-MARGIN_PX, MARKS_PX = 12, 100
+MARGIN_PX = 12
+# Upright labels of treatments: room for their longest at the charts' size of type.
+LABEL_ENDS_PX, LETTER_PX = 24, 7
 # Treatments long before or after all rounds would only narrow the chart.
 AROUND_MARKS = timedelta(days=45)
 # Rounds further apart belong to two seasons: nothing is known of the time between.
@@ -225,12 +227,12 @@ def _add_marks(
             by_day.setdefault(mark.day, []).append(mark.label)
     if not by_day:
         return
-    layout["margin"]["t"] = MARKS_PX
-    layout["height"] += MARKS_PX - MARGIN_PX
+    notes = [_mark_label(day, labels) for day, labels in sorted(by_day.items())]
+    longest = max(len(note["text"]) for note in notes)
+    layout["margin"]["t"] = LABEL_ENDS_PX + LETTER_PX * longest
+    layout["height"] += layout["margin"]["t"] - MARGIN_PX
     layout["shapes"] += [_mark_line(day) for day in sorted(by_day)]
-    layout["annotations"] += [
-        _mark_label(day, labels) for day, labels in sorted(by_day.items())
-    ]
+    layout["annotations"] += notes
 
 
 def _mark_line(day: date) -> dict[str, Any]:

@@ -161,8 +161,8 @@ def _sentence(effect: Effect, treated_on: date, *, has_check: bool) -> str:
         told = f"{name}: none found {since}; {least}."
     else:
         told = (
-            f"{name}: {fewer(line.estimate.percent)} {since} {against}"
-            f" ({_between(line.estimate)})."
+            f"{name}: {fewer(line.estimate.percent)} ({_between(line.estimate)})"
+            f" {against}, {since}."
         )
     if has_check and line is not one.change:
         return told
