@@ -8,4 +8,5 @@ GROUP = "g/<slug:group_slug>/"
 
 urlpatterns: list[URLPattern] = [
     path(f"{GROUP}dispersion/", effort.dispersion, name="dispersion"),
+    path(f"{GROUP}blocks/<uuid:block_uuid>/effort/", effort.effort, name="effort"),
 ]

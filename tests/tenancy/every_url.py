@@ -64,6 +64,7 @@ ADDRESSES: dict[str, Address] = {
     "density": Address(EVERYONE, _uuid("density", "density")),
     "ratio": Address(EVERYONE, _uuid("ratio", "ratio")),
     "dispersion": Address(EVERYONE),
+    "effort": Address(EVERYONE, _uuid("block", "block")),
     "people": Address(COORDINATOR),
     "end-membership": Address(
         COORDINATOR, _uuid("membership", "membership"), acts=True
