@@ -48,6 +48,7 @@ def positive_share(
     """Give the share of washes in which something was found, with exact interval.
 
     positive: washes with an animal, 0 to washes. washes: 1 or more.
+    confidence: of the interval, in (0, 1).
 
     Raises EstimationError if a precondition fails.
     Source: Clopper & Pearson 1934, Biometrika 26:404-413.
@@ -73,7 +74,8 @@ def carry_over_per_wash(
     """Give how many animals a blank wash brings, with exact Poisson limits.
 
     counts: shape (blanks,), whole numbers found. proportions_counted: share of each
-    dish that was looked at, in (0, 1], one value or one a blank.
+    dish that was looked at, in (0, 1], one value or one a blank. confidence: of the
+    limits, in (0, 1).
 
     Raises EstimationError if a precondition fails.
     Source: Garwood 1936, Biometrika 28:437-442; unevenness by the index of dispersion,
@@ -94,7 +96,7 @@ def carry_over_share(
     """Give the share of a wash's animals that turns up in the blank after it.
 
     counts: shape (blanks,), whole numbers found. before: animals of the wash before
-    each blank, 0 or more, taken as known. proportions_counted: as for
+    each blank, 0 or more, taken as known. proportions_counted, confidence: as for
     `carry_over_per_wash`.
 
     Raises EstimationError if no wash before held an animal, or lengths differ.

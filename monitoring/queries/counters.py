@@ -8,7 +8,7 @@ from uuid import UUID
 from django.db.models import Count, Prefetch, QuerySet
 from django.shortcuts import get_object_or_404
 
-from blocks.access import Member, visible_blocks
+from blocks.access import Member
 from blocks.models import FarmGroup
 from monitoring.models import (
     AgreementStandard,
@@ -44,7 +44,6 @@ def counted_again(member: Member, asked: Asked) -> list[list[Tally]]:
     recounts = mine.filter(
         reading__gt=1,
         wash__bag__tissue=asked.tissue,
-        wash__bag__round__block__in=visible_blocks(member).order_by().values("pk"),
     )
     if asked.year is not None:
         recounts = recounts.filter(wash__bag__round__collected_on__year=asked.year)
@@ -71,7 +70,6 @@ def recounts_by_kind(
         .filter(
             reading__gt=1,
             state=Tally.State.PUBLISHED,
-            wash__bag__round__block__in=visible_blocks(member).order_by().values("pk"),
         )
         .values_list(
             "organism_id", "wash__bag__tissue", "wash__bag__round__collected_on__year"

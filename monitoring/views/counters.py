@@ -10,7 +10,7 @@ from django.shortcuts import redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_http_methods, require_safe
 
-from blocks.access import COUNTERS, Member, Role, visible_blocks
+from blocks.access import COUNTERS, Member, Role
 from blocks.errors import SiteError
 from blocks.views.doors import for_member
 from monitoring.laboratory_forms import AgreementStandardForm, WithdrawBlankForm
@@ -120,7 +120,6 @@ def blanks(request: HttpRequest, member: Member) -> HttpResponse:
             "carried": carried_by_organism(lines),
             "lines": lines[:LINES_SHOWN],
             "lines_total": len(lines),
-            "visible": set(visible_blocks(member).values_list("pk", flat=True)),
             "wash_of": WASH_OF,
             "reached_most": len(found) >= queries.MOST_BLANKS,
             "most": queries.MOST_BLANKS,
