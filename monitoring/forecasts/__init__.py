@@ -1,0 +1,1 @@
+"""When blocks' densities will cross their thresholds, and how well that was told."""
