@@ -9,8 +9,10 @@ from django.views.decorators.http import require_safe
 from blocks.access import Member
 from blocks.views.doors import for_member
 from monitoring.densities.working import working_of
+from monitoring.queries.calibrations import recovery_of_density
 from monitoring.queries.rounds import densities_of_ratio, positions_of
 from monitoring.queries.seasons import density_for, ratio_for
+from monitoring.recoveries.alone import recovery_alone, runs_behind
 
 
 @require_safe
@@ -26,6 +28,8 @@ def density(
         {
             "density": found,
             "working": working_of(found),
+            "recovery_alone": recovery_alone(found),
+            "recovery_runs": runs_behind(recovery_of_density(found)),
             "positions": [] if found.stratum else positions_of(found),
             "shown_block": found.round.block,
         },

@@ -50,7 +50,12 @@ def _efficacy(world: FullWorld) -> dict[str, Any]:
     return {"treatment_uuid": world.treatment.uuid, "block_uuid": world.block.uuid}
 
 
+def _pool(world: FullWorld) -> dict[str, Any]:
+    return {"organism_uuid": world.organism.uuid, "tissue": "leaf"}
+
+
 SHEET = _uuid("sheet", "sheet")
+RUN = _uuid("calibration_run", "run")
 TREATMENT = _uuid("treatment", "treatment")
 IMPORT = _uuid("boundary_import", "import")
 FARM = _uuid("farm", "farm")
@@ -82,6 +87,15 @@ ADDRESSES: dict[str, Address] = {
     "dish": Address(COUNTERS, _uuid("dish", "dish")),
     "make-dish-usual": Address(COORDINATOR, _uuid("dish", "dish"), acts=True),
     "state-recovery": Address(COORDINATOR),
+    "calibrations": Address(COUNTERS),
+    "enter-calibration": Address(COUNTERS),
+    "calibration": Address(COUNTERS, RUN),
+    "correct-calibration": Address(COUNTERS, RUN),
+    "withdraw-calibration": Address(COUNTERS, RUN, acts=True),
+    "recovery-pool": Address(COUNTERS, _pool),
+    "put-recovery-in-force": Address(COORDINATOR, _pool, acts=True),
+    "next-cells": Address(COUNTERS, _uuid("dish", "dish")),
+    "tally": Address(EVERYONE, _uuid("tally", "tally")),
     "canopy-weights": Address(COORDINATOR),
     "symptom-scale": Address(COORDINATOR),
     "counters": Address(COUNTERS),

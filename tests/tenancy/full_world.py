@@ -16,12 +16,14 @@ from blocks.tenancy import stating
 from monitoring.densities.store import compute_changed
 from monitoring.models import (
     BlankWash,
+    CalibrationRun,
     Density,
     Dish,
     Organism,
     Ratio,
     Round,
     Sheet,
+    Tally,
     WeatherStation,
     WeatherUpload,
 )
@@ -29,6 +31,7 @@ from monitoring.models.treatments import Treatment
 from monitoring.services.treatments import Done, record
 from tests.builders import World
 from tests.desks import Desk, bag_row, bag_sheet
+from tests.tenancy.calibration_world import give_runs
 from tests.tenancy.weather_world import give_weather
 
 NOW = datetime(2026, 8, 16, 9, tzinfo=UTC)
@@ -59,6 +62,8 @@ class FullWorld:
     farm: Farm
     station: WeatherStation
     weather_upload: WeatherUpload
+    calibration_run: CalibrationRun
+    tally: Tally
 
 
 def _member(world: World, role: str) -> Member:
@@ -137,6 +142,7 @@ def _gather(world: World, sheet: Sheet, begun: BoundaryImport) -> FullWorld:
         "alert": Alert.objects.get(farm_group=world.group),
         "treatment": _treat(world),
         **give_weather(world),
+        **give_runs(world),
     }
     return FullWorld(
         world=world, block=world.block, sheet=sheet, boundary_import=begun, **first

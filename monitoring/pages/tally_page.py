@@ -1,0 +1,120 @@
+"""From the cells of a tally to the animals in its dish."""
+
+from dataclasses import dataclass
+from math import sqrt
+
+from scipy import stats
+
+from monitoring.estimation import DishTotal, expand_cells
+from monitoring.models import Tally
+from monitoring.pages.dish_cells_page import grid_of
+from monitoring.words import figure, interval
+
+CONFIDENCE = 0.95
+MM2_PER_CM2 = 100.0
+
+
+@dataclass(frozen=True, slots=True)
+class CellLine:
+    """One cell looked at."""
+
+    name: str
+    area_cm2: float
+    count: int | None
+
+    @property
+    def per_cm2(self) -> float | None:
+        """Animals per area."""
+        return None if self.count is None else self.count / self.area_cm2
+
+
+@dataclass(frozen=True, slots=True)
+class TallyPage:
+    """The working of one tally.
+
+    total: by the ratio to area; None where the cells' own counts were not written
+    down, and then at_best is the interval if cells were no more unlike than chance.
+    fpc: what is left of the standard error because so much of the dish was seen.
+    """
+
+    sentence: str
+    lines: list[CellLine]
+    cells_in_dish: int
+    cells_counted: int
+    dish_cm2: float
+    seen_cm2: float
+    estimate: float
+    fpc: float
+    total: DishTotal | None
+    at_best: tuple[float, float] | None
+
+
+def tally_page(tally: Tally) -> TallyPage:
+    """Work out the dish's total from a counted tally; 1 query."""
+    grid = grid_of(tally.dish)
+    areas = dict(zip(grid.cell_names, grid.cell_areas_mm2, strict=True))
+    lines = [
+        CellLine(row.cell, areas[row.cell] / MM2_PER_CM2, row.count)
+        for row in tally.cell_counts.all()
+        if row.cell in areas
+    ]
+    count = tally.count or 0
+    cells = tally.cells_counted or len(areas)
+    estimate = count / tally.proportion_counted
+    counted = [line.count for line in lines if line.count is not None]
+    total = None
+    if lines and len(counted) == len(lines) and sum(counted) == count:
+        total = expand_cells(
+            counted,
+            [areas[line.name] for line in lines],
+            dish_area_mm2=grid.area_mm2,
+            cells_in_dish=len(areas),
+            confidence=CONFIDENCE,
+        )
+    at_best = None if total and total.standard_error > 0 else _at_best(tally)
+    return TallyPage(
+        sentence=_told(tally, estimate, total, at_best),
+        lines=lines,
+        cells_in_dish=len(areas),
+        cells_counted=cells,
+        dish_cm2=grid.area_mm2 / MM2_PER_CM2,
+        seen_cm2=tally.proportion_counted * grid.area_mm2 / MM2_PER_CM2,
+        estimate=estimate,
+        fpc=sqrt(max(1 - cells / len(areas), 0.0)),
+        total=total,
+        at_best=at_best,
+    )
+
+
+def _at_best(tally: Tally) -> tuple[float, float]:
+    """Give the interval of a Poisson count, exact, expanded to the unseen part."""
+    count, share = tally.count or 0, tally.proportion_counted
+    tail = (1 - CONFIDENCE) / 2
+    low = float(stats.gamma.ppf(tail, count)) if count else 0.0
+    high = float(stats.gamma.isf(tail, count + 1))
+    unseen = (1 - share) / share
+    return count + low * unseen, count + high * unseen
+
+
+def _told(
+    tally: Tally,
+    estimate: float,
+    total: DishTotal | None,
+    at_best: tuple[float, float] | None,
+) -> str:
+    organism = tally.organism.name
+    if tally.count is None:
+        return f"The analyst found the dish not countable for {organism}."
+    if tally.scope == Tally.Scope.WHOLE:
+        return f"{tally.count:,} {organism} in the whole dish: nothing is expanded."
+    about = f"About {figure(estimate)} {organism} in the dish"
+    if total is not None and at_best is None:
+        return (
+            f"{about} ({interval(total.low, total.high)}; the interval holds 95 times"
+            " in 100)."
+        )
+    low, high = at_best or (estimate, estimate)
+    return (
+        f"{about}, and at the very best {interval(low, high)}: that would be so if"
+        " cells were no more unlike than chance makes them."
+    )

@@ -1,0 +1,1 @@
+"""From calibration runs to the recovery in force."""
