@@ -82,6 +82,11 @@ from monitoring.estimation.growth import (
     fit_growth,
 )
 from monitoring.estimation.growth_paths import UsualGrowth
+from monitoring.estimation.learning import (
+    LearnedClumping,
+    guard_history,
+    learn_clumping,
+)
 from monitoring.estimation.mean_variance import (
     Patchiness,
     PowerLaw,
@@ -104,6 +109,7 @@ from monitoring.estimation.priors import (
     DEFAULT_SIGMA_PRIOR,
     ExponentialSigma,
     KPrior,
+    LeafPriors,
     LogNormalK,
     LogNormalSigma,
     LogUniformK,
@@ -193,6 +199,8 @@ __all__ = [
     "HeatRule",
     "IntraclassCorrelation",
     "KPrior",
+    "LeafPriors",
+    "LearnedClumping",
     "LogNormalK",
     "LogNormalSigma",
     "LogUniformK",
@@ -247,11 +255,13 @@ __all__ = [
     "follow_stop_line",
     "follow_test",
     "forecast_crossing",
+    "guard_history",
     "held_by_fullest",
     "henderson_tilton",
     "intraclass_correlation",
     "k_by_moments",
     "k_from_zeros",
+    "learn_clumping",
     "limits_of_agreement",
     "mean_from_empty",
     "mite_day_weights",

@@ -33,12 +33,14 @@ class _BothDensities:
     """Densities of rounds in ln m and in ln k or ln sigma, on one scale a round.
 
     binomial: shape (rounds, ks, means). lognormal: shape (rounds, sigmas, means).
+    log_scales: shape (rounds,), of their scale to that of a proper prior of the mean.
     """
 
     log_m: FloatArray
     step: FloatArray
     binomial: FloatArray
     lognormal: FloatArray
+    log_scales: FloatArray
 
 
 def averaged_posteriors(
@@ -59,7 +61,7 @@ def averaged_posteriors(
     rounds = len(priors)
     log_values = np.empty((rounds, FINE_NODES))
     cumulative = np.empty_like(log_values)
-    k_medians, sigma_medians, shares = np.empty((3, rounds))
+    k_medians, sigma_medians, shares, log_evidences = np.empty((4, rounds))
     odds = np.array([one.lognormal_odds for one in priors])
     for rows, of_k, of_sigma in _groups(bags, priors):
         for some, both in _both(bags, rows, tops, (of_k, of_sigma)):
@@ -67,14 +69,18 @@ def averaged_posteriors(
             lognormal = both.lognormal.sum(axis=1) * both.step * odds[some, None]
             of_mean = binomial + lognormal
             log_values[some], cumulative[some] = fine_grids(both.log_m, of_mean)
-            shares[some] = lognormal.sum(axis=1) / of_mean.sum(axis=1)
+            total = of_mean.sum(axis=1)
+            shares[some] = lognormal.sum(axis=1) / total
+            log_evidences[some] = np.log(total / (1 + odds[some])) + both.log_scales
             k_weights, sigma_weights = (
                 np.matmul(density, both.step[:, :, None])[:, :, 0]
                 for density in (both.binomial, both.lognormal)
             )
             k_medians[some] = medians(k_weights, of_k.log_values)
             sigma_medians[some] = medians(sigma_weights, of_sigma.log_values)
-    return WashedOff(Grids(log_values, cumulative), k_medians, sigma_medians, shares)
+    return WashedOff(
+        Grids(log_values, cumulative), k_medians, sigma_medians, shares, log_evidences
+    )
 
 
 def _groups(
@@ -124,6 +130,8 @@ def _densities(
     lognormal += of_sigma.log_shares()[:, None]
     tops = np.maximum(scales, lognormal.max(axis=(1, 2)))
     lognormal = np.exp(lognormal - tops[:, None, None])
-    lognormal *= joint.prior_of_mean(of_k)[:, None, :]
+    prior = joint.prior_of_mean(of_k)
+    lognormal *= prior[:, None, :]
     binomial = joint.density * np.exp(scales - tops)[:, None, None]
-    return _BothDensities(log_m, step, binomial, lognormal)
+    log_scales = tops - np.log((prior * step).sum(axis=1))
+    return _BothDensities(log_m, step, binomial, lognormal, log_scales)

@@ -35,21 +35,24 @@ class WashedOff:
 
     k_medians, sigma_medians: shape (rounds,), sigma's nan where it was not asked.
     lognormal_shares: shape (rounds,), the lognormal model's share of the posterior.
+    log_evidences: shape (rounds,), ln of the counts' probability under all that was
+    held before they were seen, times their factorials; nan where not asked.
     """
 
     grids: Grids
     k_medians: FloatArray
     sigma_medians: FloatArray
     lognormal_shares: FloatArray
+    log_evidences: FloatArray
 
     @classmethod
     def together(cls, parts: Sequence["WashedOff"], rows: Places) -> "WashedOff":
         """Put parts one after another, then take rows of them."""
-        log_values, cumulative, k, sigma, shares = (
+        log_values, cumulative, *others = (
             np.concatenate(arrays)[rows]
             for arrays in zip(*(part.arrays() for part in parts), strict=True)
         )
-        return cls(Grids(log_values, cumulative), k, sigma, shares)
+        return cls(Grids(log_values, cumulative), *others)
 
     def arrays(self) -> tuple[FloatArray, ...]:
         """Give the arrays, each with one entry a round."""
@@ -59,6 +62,7 @@ class WashedOff:
             self.k_medians,
             self.sigma_medians,
             self.lognormal_shares,
+            self.log_evidences,
         )
 
 

@@ -85,7 +85,7 @@ class CountTable:
         counts = np.unique(bags.counts)
         start = low - NEAREST * TABLE_STEP
         size = ceil((high - start) / TABLE_STEP) + NEAREST
-        log_expected: FloatArray = start + TABLE_STEP * np.arange(size)
+        log_expected = start + TABLE_STEP * np.arange(size, dtype=np.float64)
         values = np.empty((counts.size, size, sigma.size))
         for first in range(0, counts.size, COUNTS_AT_ONCE):
             some = slice(first, first + COUNTS_AT_ONCE)

@@ -58,6 +58,7 @@ def washed_off_posteriors(
         k_medians=k_medians,
         sigma_medians=np.full(rounds, np.nan),
         lognormal_shares=np.zeros(rounds),
+        log_evidences=np.full(rounds, np.nan),
     )
 
 

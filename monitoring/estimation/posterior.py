@@ -178,7 +178,8 @@ class DensityEstimate:
     `high` is inf when the bags give no upper limit. `sample_mean` is the plain mean,
     corrected for cells and mean recovery. `animals` is how many were seen.
     `sigma_median` and `lognormal_share` say what the averaged model held of lognormal
-    leaves: the deviation of their logarithms (nan where not asked), and its share.
+    leaves: the deviation of their logarithms (nan where not asked), and its share;
+    `log_evidence` compares what was held before the counts were seen (nan likewise).
     """
 
     median: float
@@ -191,6 +192,7 @@ class DensityEstimate:
     k_median: float
     sigma_median: float
     lognormal_share: float
+    log_evidence: float
     posterior: GridPosterior
     washed_off: GridPosterior
     recovery: float | BetaRecovery

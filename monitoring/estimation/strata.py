@@ -83,6 +83,7 @@ def combine_strata(
         k_median=largest.k_median,
         sigma_median=largest.sigma_median,
         lognormal_share=largest.lognormal_share,
+        log_evidence=sum(one.log_evidence for one, _ in used),
         posterior=posterior,
         washed_off=washed_off,
         recovery=first.recovery,
