@@ -19,21 +19,34 @@ from alerts.services.sweeps import judge_changes
 from blocks.access import member_for
 from blocks.models import Block, BlockBoundary, FarmGroup, Membership, User
 from blocks.tenancy import stating
-from deploy.demo.almanac import TOURS, date_of
+from deploy.demo.almanac import THIS_SEASON, TOURS, date_of
 from deploy.demo.handing_out import hand_out
 from deploy.demo.laboratory import usual_dish
 from deploy.demo.loading import demo_group, demo_today, fresh_sheet_day, load
 from deploy.demo.people import FORMER_ANALYST, PEOPLE
+from deploy.demo.quality import recount_sheets, recounted_rounds
+from deploy.demo.rewashes import rewash_sheets
 from deploy.demo.rounds import fresh_rounds, history
 from deploy.demo.sheets import fresh_sheet
+from deploy.demo.treatments import treatments
 from monitoring.densities.store import compute_changed
 from monitoring.models import Bag, CellCount, Density, Round, Sheet, SheetFinding, Tally
+from monitoring.models.treatments import Treatment
+from monitoring.queries.treatments import in_force
 from monitoring.sheets.services import publish, receive
 from monitoring.sheets.work import work_on
 
 TODAY = demo_today()
-# One for each tour, and the list of this week's bags, which wait for their counts.
-SHEETS = len(TOURS) + 1
+RECOUNTED = [
+    one
+    for tour in TOURS
+    if tour.season == THIS_SEASON and tour.tissue == "leaf"
+    for one in recounted_rounds(tour)
+]
+# One for each tour, the list of this week's bags, which wait for their counts, the
+# recounts of this season's tours of leaves, and the blanks of each season.
+SHEETS = len(TOURS) + 1 + len(list(recount_sheets(today=TODAY))) + 2
+SHEETS += len(list(rewash_sheets(today=TODAY)))
 ALL_ROUNDS = (*history(), *fresh_rounds())
 Kind = Transition.Kind
 STANDING = {"Stony Rise", "Big Terrace", "Nettle Top", "Lower Cleft", "Dry Bank"}
@@ -81,7 +94,7 @@ def test_places_and_people_are_there(demo: FarmGroup) -> None:
 def test_every_count_came_in_through_a_published_sheet(demo: FarmGroup) -> None:
     expected = sum(
         seen.count is not None or seen.uncountable
-        for one in history()
+        for one in (*history(), *RECOUNTED)
         for bag in one.bags
         for reading in bag.readings
         for seen in reading.seen.values()
@@ -154,6 +167,18 @@ def test_alerts_have_a_history_of_two_seasons(demo: FarmGroup) -> None:
     this_season = date_of(1, 90, today=TODAY)
     assert {step.at.date() < this_season for step in steps} == {True, False}
     assert max(step.at for step in steps) < timezone.now()
+
+
+def test_treatments_stand_in_the_books_on_their_own_days(demo: FarmGroup) -> None:
+    with stating(demo.pk):
+        standing = list(in_force(demo.pk))
+        records = Treatment.objects.for_group(demo.pk).count()
+    days = sorted(date_of(one.season, one.day, today=TODAY) for one in treatments())
+    assert sorted(one.treated_on for one in standing) == days
+    # One rate was mistyped, and corrected the day after.
+    assert records == len(days) + 1
+    [corrected] = [one for one in standing if one.reason]
+    assert (corrected.recorded_at.date() - corrected.treated_on).days == 1
 
 
 def test_only_the_newest_tour_sends_mail(demo: FarmGroup) -> None:
