@@ -15,20 +15,25 @@ from alerts.services.thresholds import Values, Watched, set_threshold, subscribe
 from blocks.access import Member, member_for
 from blocks.models import Block, Farm, FarmGroup, User
 from blocks.tenancy import stating
-from deploy.demo.almanac import THIS_SEASON, TOURS, date_of
+from deploy.demo.almanac import LAST_SEASON, THIS_SEASON, TOURS, date_of
 from deploy.demo.people import PEOPLE, DemoPerson
 from deploy.demo.places import TIME_ZONE
+from deploy.demo.quality import blank_sheets, recount_sheets
+from deploy.demo.rewashes import rewash_sheets
 from deploy.demo.sheets import DemoSheet, history_sheets, waiting_sheet
 from deploy.demo.thresholds import SEASON_ENDS, THRESHOLDS, DemoThreshold
 from deploy.demo.treatments import DemoTreatment, treatments
 from monitoring.densities.store import compute_changed
 from monitoring.models import Organism, Sheet, Treatment
+from monitoring.services.agreement import state_standard
 from monitoring.services.treatments import Done, correct, record
 from monitoring.sheets.services import publish, receive
 from monitoring.sheets.work import work_on
 
 # The laboratory is done with a day's dishes by then.
 EVENING = time(18, 0)
+# Season and day on which the lab's standard of agreement was stated.
+STANDARD_STATED = (LAST_SEASON, 100)
 COORDINATOR, ANALYST = PEOPLE[0], PEOPLE[1]
 
 
@@ -54,6 +59,7 @@ def replay(group: FarmGroup, farms: dict[str, Farm], *, today: date) -> None:
             *_sheet_steps(group, today),
             *_season_ends(group, today),
             *_treatment_steps(group, today),
+            _standard_step(group, today),
             # Nobody wants e-mail about last year: the newest tour is news, no other.
             _Step(
                 date_of(THIS_SEASON, TOURS[-1].day, today=today),
@@ -118,8 +124,31 @@ def _set_threshold(
         )
 
 
+def _standard_step(group: FarmGroup, today: date) -> _Step:
+    """State the agreement that the lab asks of its counters from last season on."""
+    day = date_of(*STANDARD_STATED, today=today)
+
+    def state(_now: datetime) -> None:
+        with stating(group.pk):
+            state_standard(
+                as_member(group, COORDINATOR),
+                least_concordance=0.95,
+                widest_ratio=1.5,
+                valid_from=day,
+                note="what two readings of a dish should keep to; invented",
+            )
+
+    return _Step(day, 1, state)
+
+
 def _sheet_steps(group: FarmGroup, today: date) -> Iterator[_Step]:
-    for sheet in (*history_sheets(today=today), waiting_sheet(today=today)):
+    for sheet in (
+        *history_sheets(today=today),
+        *recount_sheets(today=today),
+        *blank_sheets(today=today),
+        *rewash_sheets(today=today),
+        waiting_sheet(today=today),
+    ):
         yield _Step(sheet.finished_on, 2, partial(_count, group, sheet))
 
 

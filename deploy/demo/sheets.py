@@ -55,8 +55,8 @@ def history_sheets(*, today: date, seed: int = SEED) -> Iterator[DemoSheet]:
         last = max(date_of(one.season, one.day, today=today) for one in rounds)
         yield DemoSheet(
             file_name=f"counts-{last.isoformat()}-{tour.tissue}.csv",
-            text=_write(rounds, today=today, columns=(*COLUMNS, *MORE_COLUMNS)),
-            finished_on=_finished_on(rounds, today=today),
+            text=write_counts(rounds, today=today, columns=(*COLUMNS, *MORE_COLUMNS)),
+            finished_on=finished_on(rounds, today=today),
         )
 
 
@@ -64,8 +64,8 @@ def fresh_sheet(*, today: date, seed: int = SEED) -> DemoSheet:
     """Write this week's sheet, which nobody has uploaded yet."""
     return DemoSheet(
         file_name=f"fresh-counts-{today.isoformat()}.csv",
-        text=_write(fresh_rounds(seed), today=today, columns=COLUMNS),
-        finished_on=_finished_on(fresh_rounds(seed), today=today),
+        text=write_counts(fresh_rounds(seed), today=today, columns=COLUMNS),
+        finished_on=finished_on(fresh_rounds(seed), today=today),
     )
 
 
@@ -78,12 +78,13 @@ def waiting_sheet(*, today: date, seed: int = SEED) -> DemoSheet:
     last = max(date_of(one.season, one.day, today=today) for one in rounds)
     return DemoSheet(
         file_name=f"collected-{last.isoformat()}.csv",
-        text=_write(rounds, today=today, columns=COLUMNS),
+        text=write_counts(rounds, today=today, columns=COLUMNS),
         finished_on=last,
     )
 
 
-def _finished_on(rounds: Iterable[SampledRound], *, today: date) -> date:
+def finished_on(rounds: Iterable[SampledRound], *, today: date) -> date:
+    """Give the day on which the last bag of rounds was washed."""
     return max(
         date_of(one.season, one.day, today=today) + timedelta(bag.wash.days_after)
         for one in rounds
@@ -92,9 +93,10 @@ def _finished_on(rounds: Iterable[SampledRound], *, today: date) -> date:
     )
 
 
-def _write(
+def write_counts(
     rounds: Iterable[SampledRound], *, today: date, columns: tuple[str, ...]
 ) -> str:
+    """Write rounds as a sheet of the bag layout, one row a reading."""
     text = StringIO()
     # Spreadsheets write carriage return and line feed, as RFC 4180 does.
     writer = csv.DictWriter(text, columns, restval="", extrasaction="ignore")
