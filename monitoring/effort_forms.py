@@ -32,7 +32,6 @@ USUAL: dict[str, str] = {
     "rounds": "auto",
     "fewest": "5",
     "most": "60",
-    "animals": "1",
     "seed": "1",
 }
 
@@ -83,7 +82,9 @@ class EffortForm(forms.Form):
         label="A bag is held to be occupied from so many animals counted",
         min_value=1,
         max_value=100_000,
-        help_text="1 for any animal at all; more where nearly every bag holds some.",
+        required=False,
+        help_text="1 for any animal at all. Blank: 1, unless nearly every bag holds"
+        " some and another number tells much sooner.",
     )
     law = forms.ChoiceField(label="Clumping told by", choices=LAWS, required=False)
     rounds = forms.ChoiceField(

@@ -111,7 +111,7 @@ def _rounds_before(
         Exists(bags), collected_on__lt=before
     )
     if block_ids is not None:
-        rounds = rounds.filter(block__in=list(block_ids))
+        rounds = rounds.filter(block__in=block_ids)
     newest = rounds.order_by("-collected_on", "-pk")[:MOST_ROUNDS]
     return list(newest.select_related("block"))
 

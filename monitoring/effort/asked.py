@@ -39,7 +39,7 @@ class Wanted:
     upper: float | None
     alpha: float
     beta: float
-    animals: int
+    animals: int | None
     fewest: int
     most: int
     seed: int

@@ -65,7 +65,11 @@ def plot(
         "xaxis": _axis(x_axis),
         "yaxis": _axis(y_axis),
         "shapes": [_upright(at) for at, _ in marks],
-        "annotations": [_name_of(at, words, log=x_axis.log) for at, words in marks],
+        "annotations": [
+            # The first stands left of its line, others right: lines may be close.
+            _name_of(at, words, log=x_axis.log) | {"xanchor": "left" if i else "right"}
+            for i, (at, words) in enumerate(marks)
+        ],
     }
     data = [_points(one) for one in points] + [_curve(one) for one in curves]
     return {"data": data, "layout": layout}
@@ -130,7 +134,6 @@ def _name_of(at: float, words: str, *, log: bool) -> dict[str, Any]:
         "x": log10(at) if log else at,
         "yref": "paper",
         "y": 1,
-        "xanchor": "left",
         "yanchor": "top",
         "textangle": 90,
         "text": words,

@@ -23,8 +23,8 @@ BEYOND, CURVE_POINTS = 8.0, 60
 CHANCE, BAGS = "chance of “lower”", "bags on average"
 # Numbers of animals from which a bag might be held to be occupied.
 STEPS = (1, 2, 3, 5, 10, 20, 30, 50, 75, 100, 150, 200, 300, 500, 1000)
-# Another number is named where it takes so much less.
-WORTH_NAMING = 0.8
+# Another number is taken, unasked, or named where it takes so much less.
+WORTH_TAKING = 0.5
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,6 +49,15 @@ class TestPart:
     trials: list[tuple[TestTrial, float]] = field(default_factory=list)
     hint: str = ""
 
+    @property
+    def occupied(self) -> str:
+        """What makes a bag an occupied one."""
+        if not isinstance(self.test, PresenceTest):
+            return "enough animals"
+        if self.test.animals == 1:
+            return "any animal at all"
+        return f"{self.test.animals} animals or more"
+
 
 def test_part(plan: Plan) -> TestPart | None:
     """Work out the test on counts; None where no two densities are known."""
@@ -64,14 +73,51 @@ def test_part(plan: Plan) -> TestPart | None:
 
 def presence_part(plan: Plan) -> TestPart | None:
     """Work out the test on occupied bags; None where no two densities are known."""
-    given, animals = _given(plan), plan.wanted.animals
+    given, asked = _given(plan), plan.wanted.animals
     if given is None:
         return None
+    takes = _takes(given, sorted({*STEPS, asked or 1}))
+    best = min(takes, key=lambda one: takes[one], default=1)
+    usual = takes.get(asked or 1, inf)
+    better = takes.get(best, inf) < WORTH_TAKING * usual
+    animals = asked or (best if better else 1)
     try:
         test = presence_test(**given, animals=animals)
     except EstimationError as error:
-        return TestPart(refused=error.sentence, hint=_hint(given, animals, inf))
-    return _part(plan, test, hint=_hint(given, animals, _longest(test)))
+        return TestPart(refused=error.sentence, hint=_named(best, takes))
+    if not better:
+        return _part(plan, test, hint="")
+    if asked:
+        return _part(plan, test, hint=_named(best, takes))
+    long = (
+        "a number of bags without end" if usual == inf else f"about {usual:,.0f} bags"
+    )
+    return _part(
+        plan,
+        test,
+        hint=f"Any animal at all would take {long} where it takes longest, since nearly"
+        f" every bag holds some; so a bag is held to be occupied from {animals} on.",
+    )
+
+
+def _takes(given: dict[str, float], numbers: Sequence[int]) -> dict[int, float]:
+    """Give the longest average of bags by the number of animals that occupies one."""
+    takes = {}
+    for number in numbers:
+        try:
+            takes[number] = _longest(presence_test(**given, animals=number))
+        except EstimationError:
+            continue
+    return takes
+
+
+def _named(best: int, takes: dict[int, float]) -> str:
+    if best not in takes:
+        return ""
+    return (
+        f"Held to be occupied from {best} animals on, bags would tell with about"
+        f" {takes[best]:.0f} where it takes longest."
+    )
 
 
 def _given(plan: Plan) -> dict[str, float] | None:
@@ -113,25 +159,6 @@ def _longest(test: Lines) -> float:
     return max(
         test.average_sample_number(at)
         for at in (test.lower_mean, middle, test.upper_mean)
-    )
-
-
-def _hint(given: dict[str, float], animals: int, bags: float) -> str:
-    """Name the number of animals from which an occupied bag tells most."""
-    best, fewest = animals, bags
-    for step in STEPS:
-        try:
-            takes = _longest(presence_test(**given, animals=step))
-        except EstimationError:
-            continue
-        if takes < WORTH_NAMING * fewest and takes < bags * WORTH_NAMING:
-            best, fewest = step, takes
-    if best == animals:
-        return ""
-    return (
-        f"Held to be occupied from {best} animals on, bags would tell with about"
-        f" {fewest:.0f} where it takes longest"
-        + (f", in place of {bags:.0f}." if bags < inf else ".")
     )
 
 

@@ -6,7 +6,6 @@ from datetime import date, timedelta
 from blocks.access import Member, visible_blocks
 from blocks.models import Block
 from monitoring.densities.history import PooledHistory, pooled_k_history
-from monitoring.densities.inputs import settings_of
 from monitoring.effort.laws import FEWEST_BAGS_SHOWN
 from monitoring.models import Density, Organism, Recovery
 from monitoring.queries.seasons import latest_densities
@@ -60,7 +59,7 @@ def history_seen(
 def known_of(
     member: Member, block: Block, *, organism: Organism, tissue: str, today: date
 ) -> Known:
-    """Gather what a plan for a block rests on; 10 queries."""
+    """Gather what a plan for a block rests on; 8 queries."""
     newest = latest_densities(
         member.group_id,
         [block.pk],
@@ -80,9 +79,10 @@ def known_of(
         organism=organism,
         tissue=tissue,
         history=history_seen(member, organism=organism, tissue=tissue, today=today),
-        recovery=settings_of(member.group_id).recovery_on(
-            today, organism_id=organism.pk, tissue=tissue
-        ),
+        recovery=Recovery.objects.for_group(member.group_id)
+        .filter(organism=organism, tissue=tissue, valid_from__lte=today)
+        .order_by("-valid_from", "-pk")
+        .first(),
         newest=newest.get(block.pk),
         threshold=thresholds[0] if thresholds else None,
     )
