@@ -11,6 +11,7 @@ from blocks.services import boundaries
 from blocks.services.groups import add_farm, add_member, create_farm_group
 from blocks.tenancy import farm_group_ids, stating
 from deploy.demo.almanac import LAST_SEASON, date_of
+from deploy.demo.calibrations import load_calibrations
 from deploy.demo.people import PEOPLE
 from deploy.demo.places import (
     FARM_NAMES,
@@ -21,6 +22,7 @@ from deploy.demo.places import (
 )
 from deploy.demo.replaying import as_member, replay
 from deploy.demo.rounds import fresh_rounds, history
+from deploy.demo.weather import load_weather
 from monitoring.services.laboratory import set_up_laboratory
 
 # Before the first visit of the demo.
@@ -66,7 +68,9 @@ def load(*, today: date) -> Loaded:
     begun_on = date_of(LAST_SEASON, FIRST_DAY, today=today)
     _add_people(group, farms, valid_from=begun_on)
     _import_blocks(group, valid_from=begun_on)
+    load_calibrations(group, today=today)
     replay(group, farms, today=today)
+    load_weather(group, farms, today=today)
     _place_bags(group, today=today)
     return Loaded(group, is_new=True)
 

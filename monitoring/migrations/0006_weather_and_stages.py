@@ -440,8 +440,10 @@ class Migration(migrations.Migration):
                         ("quality", "missing"),
                     ),
                     models.Q(
+                        ("maximum_deg_c__isnull", False),
                         ("maximum_deg_c__lte", 60.0),
                         ("minimum_deg_c__gte", -90.0),
+                        ("minimum_deg_c__isnull", False),
                         ("minimum_deg_c__lte", models.F("maximum_deg_c")),
                         ("quality__in", ["measured", "estimated", "doubtful"]),
                     ),

@@ -162,6 +162,8 @@ class WeatherDay(models.Model):
                 condition=Q(quality="missing", minimum_deg_c=None, maximum_deg_c=None)
                 | Q(
                     quality__in=["measured", "estimated", "doubtful"],
+                    minimum_deg_c__isnull=False,
+                    maximum_deg_c__isnull=False,
                     minimum_deg_c__gte=COLDEST_C,
                     maximum_deg_c__lte=HOTTEST_C,
                     minimum_deg_c__lte=F("maximum_deg_c"),

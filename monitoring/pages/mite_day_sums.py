@@ -146,18 +146,14 @@ class MiteDaySum:
     @property
     def notes(self) -> list[str]:
         """What the reader must know beside the figure, in sentences."""
-        told = []
-        if self.result is None and self.rows:
-            told.append(
-                f"Only the round of {day(self.rows[0].round.collected_on)} has a"
-                " figure: mite-days need two rounds or more."
-            )
-        told += [
+        if self.result is None:
+            return []
+        told = [
             f"The round of {day(row.round.collected_on)} has no figure"
             f" ({row.reason}); the line runs on past it."
             for row in self.left_out
         ]
-        if self.at_least and self.result is not None:
+        if self.at_least:
             told.append(
                 "Bags that could not be counted were left out of a round, so the sum"
                 " is “at least”."

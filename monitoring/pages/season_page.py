@@ -42,6 +42,8 @@ class TissueSums:
     figure: dict[str, Any] | None
     summary: str
     rows: list[StageRow]
+    # Where no organism has a sum: why, once for all of them.
+    reason: str
 
     @property
     def figure_id(self) -> str:
@@ -127,6 +129,17 @@ def _part(
             for one in summed
         ),
         rows=_rows(sums, period, heat),
+        reason="" if summed else _why_none(sums),
+    )
+
+
+def _why_none(sums: list[MiteDaySum]) -> str:
+    rounds = {row.round.collected_on for one in sums for row in one.rows}
+    if not rounds:
+        return "No round has a figure: every bag that was looked at was uncountable."
+    return (
+        f"Only the round of {day(max(rounds))} has figures: mite-days need two rounds"
+        " or more."
     )
 
 

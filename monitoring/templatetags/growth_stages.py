@@ -3,7 +3,14 @@
 from django import template
 from django.template import Context
 
-from monitoring.growth_stages import SCALE_NAMES, SCALES, STAGE_OF, Stage, words_of
+from monitoring.growth_stages import (
+    SCALE_NAMES,
+    SCALES,
+    STAGE_OF,
+    Scale,
+    Stage,
+    words_of,
+)
 from monitoring.models import Round
 from monitoring.queries.growth_stages import stage_changes
 
@@ -18,7 +25,7 @@ def round_stage(context: Context, one: Round) -> dict[str, object]:
     written = one.growth_stage
     if written and written not in STAGE_OF:
         # A number of the scale for which we have no words of its own.
-        scale = "EL" if one.growth_scale == "EL" else "BBCH"
+        scale: Scale = "EL" if one.growth_scale == "EL" else "BBCH"
         own = Stage(scale, one.growth_code, words_of(written))
         choices.insert(0, ("as counted", [own]))
     return {

@@ -2,9 +2,10 @@
 
 from collections import defaultdict
 from collections.abc import Iterable, Iterator
+from contextlib import suppress
 from dataclasses import dataclass, field, replace
 from datetime import date
-from statistics import median
+from statistics import median_low
 from zoneinfo import ZoneInfo
 
 from monitoring.sheets.checking.days import SLASH_DATES, calendar_day, slash_order
@@ -20,6 +21,8 @@ MOST_ROWS = 20_000
 # vineyard has such a climate (chosen, not measured).
 TOO_HOT_C = 45.0
 ROWS_OF_HOURS = 3
+# Numbers such as 999 stand for nothing.
+LEAST_SENTINEL = 900
 SLASH_QUESTION = Question(
     SLASH_DATES,
     "Dates such as 03/04/2026 can be read in two ways. Which is it?",
@@ -61,6 +64,7 @@ def check_weather(
     taken = list(_limited(rows))
     taken = _without_units_row(header, taken, about)
     about = _with_slash_order(header, taken, about)
+    _refuse_other_unit(header, taken, about)
     stations = {_at(header, fields, "station").casefold() for _, fields in taken}
     if len(stations - {""}) > 1:
         raise UnreadableSheetError(
@@ -79,7 +83,6 @@ def check_weather(
     ]
     _refuse_hours(read)
     found.days = _one_a_day(read, found)
-    _refuse_other_unit(found.days, about)
     found.findings += remarks_on(found.days, commas=found.commas, today=about.today)
     return found
 
@@ -253,11 +256,19 @@ def _values(day: ReadDay) -> tuple[float | None, float | None, str]:
     return day.minimum_c, day.maximum_c, day.quality
 
 
-def _refuse_other_unit(days: list[ReadDay], about: About) -> None:
-    highs = [day.maximum_c for day in days if day.maximum_c is not None]
-    if about.unit == "C" and highs and median(highs) > TOO_HOT_C:
+def _refuse_other_unit(header: WeatherHeader, rows: list[Row], about: About) -> None:
+    """Refuse what looks like Fahrenheit but is said to be Celsius."""
+    if about.unit != "C":
+        return
+    highs = []
+    for _, fields in rows:
+        with suppress(ValueError):
+            highs.append(float(_at(header, fields, "maximum").replace(",", ".")))
+    there = [high for high in highs if abs(high) < LEAST_SENTINEL]
+    if there and median_low(there) > TOO_HOT_C:
         raise UnreadableSheetError(
             "looks-like-fahrenheit",
-            f"Half of the maxima are above {median(highs):.0f} °C: that looks like"
-            " degrees Fahrenheit. Upload the file again and say so.",
+            f"Half of the maxima reach {median_low(there):.0f} or more: in °C that is"
+            " far too hot, so they look like degrees Fahrenheit. Upload the file again"
+            " and say so.",
         )

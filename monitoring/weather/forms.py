@@ -113,7 +113,8 @@ class DegreeDayRuleForm(forms.Form):
             name: getattr(rule, name)
             for name in ("starts_on", "method", "lower_deg_c", "upper_deg_c", "cutoff")
         }
-        super().__init__(*args, initial=initial, **kwargs)
+        super().__init__(*args, **kwargs)
+        self.initial = initial
         self.today = today
 
     def clean_starts_on(self) -> date:
