@@ -17,6 +17,7 @@ from monitoring.coverage.regimes import (
 )
 from monitoring.estimation import (
     DensityEstimate,
+    EstimationError,
     LeafPriors,
     estimate_densities,
     guard_history,
@@ -25,7 +26,7 @@ from monitoring.estimation import (
 from monitoring.estimation.validation import FloatArray
 
 # Sets that share one history; rounds and leaves of a history; how its means vary.
-SETS_OF_HISTORY, HISTORY_ROUNDS, HISTORY_LEAVES, MEANS_SD_LOG = 100, 12, 15, 0.7
+SETS_OF_HISTORY, HISTORY_ROUNDS, HISTORY_LEAVES, MEANS_SD_LOG = 200, 12, 15, 0.7
 CONFIDENCE = 0.95
 Ends = tuple[FloatArray, FloatArray]
 
@@ -127,10 +128,14 @@ def _learned(regime: Regime, chance: np.random.Generator) -> LeafPriors:
         full = rounds.counts.sum(axis=1) > 0
         kept += zip(rounds.counts[full], rounds.proportions[full], strict=True)
     used = kept[:HISTORY_ROUNDS]
-    return learn_clumping(
-        [counts for counts, _ in used],
-        exposures=[proportions for _, proportions in used],
-    ).priors
+    try:
+        return learn_clumping(
+            [counts for counts, _ in used],
+            exposures=[proportions for _, proportions in used],
+        ).priors
+    except EstimationError:
+        # Too few animals to learn from: the site then holds nothing beforehand.
+        return LeafPriors()
 
 
 def _estimates(

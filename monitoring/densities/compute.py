@@ -15,6 +15,7 @@ from monitoring.densities.inputs import (
     RATIO_VERSION,
     Settings,
     digest_of,
+    priors_of,
     ratio_digest,
     recovery_value,
     shares_of,
@@ -25,11 +26,14 @@ from monitoring.estimation import (
     METHOD_VERSIONS,
     PROBABILITIES,
     DensityEstimate,
+    LeafPriors,
+    LogNormalK,
     combine_strata,
     estimate_density,
     estimate_ratio,
+    guard_history,
 )
-from monitoring.models import Density, Organism, Ratio, Recovery
+from monitoring.models import ClumpingPrior, Density, Organism, Ratio, Recovery
 
 # Fewer pairs than this say nothing about a correlation.
 FEWEST_PAIRS = 4
@@ -66,12 +70,14 @@ class _Whole:
         self,
         sample: Sample,
         recovery: Recovery | None,
+        clumping: ClumpingPrior | None,
         shares: dict[str, float] | None = None,
     ) -> None:
         self.sample = sample
         self.recovery = recovery
+        self.clumping = clumping
         self.shares = shares
-        self.used = used_for(recovery, shares)
+        self.used = used_for(recovery, shares, clumping)
         self.digest = digest_of(sample, self.used)
 
     @cached_property
@@ -82,18 +88,39 @@ class _Whole:
             return combine_strata(
                 [one.estimate for one in positions], list(self.shares.values())
             )
+        default = self._held(LeafPriors())
+        if self.clumping is None:
+            return default
+        return guard_history(self._held(priors_of(self.clumping)), default)
+
+    def _held(self, priors: LeafPriors) -> DensityEstimate:
+        """Estimate all bags together with what is held of their clumping."""
         bags = self.sample.counted
         return estimate_density(
             [bag.animals for bag in bags],
             proportions_counted=[bag.proportion_counted for bag in bags],
             units=[bag.units for bag in bags],
             recovery=recovery_value(self.recovery),
+            k_prior=priors.k,
+            sigma_prior=priors.sigma,
+            lognormal_odds=priors.lognormal_odds,
+            model=METHOD,
         )
+
+    @property
+    def history_used(self) -> bool:
+        """Whether what earlier rounds told was used in the estimate, or in a part."""
+        if self.shares is not None:
+            return any(self.of_position(one).history_used for one in self.shares)
+        k_prior = self.estimate.priors.k
+        return self.clumping is not None and isinstance(k_prior, LogNormalK)
 
     @cached_property
     def _positions(self) -> dict[str, "_Whole"]:
         return {
-            position: _Whole(self.sample.of_position(position), self.recovery)
+            position: _Whole(
+                self.sample.of_position(position), self.recovery, self.clumping
+            )
             for position in self.sample.positions
         }
 
@@ -138,7 +165,8 @@ def _whole(day: date, sample: Sample, settings: Settings) -> _Whole:
     recovery = settings.recovery_on(
         day, organism_id=sample.organism_id, tissue=sample.tissue
     )
-    return _Whole(sample, recovery, shares_of(sample, settings.weights_on(day)))
+    shares = shares_of(sample, settings.weights_on(day))
+    return _Whole(sample, recovery, settings.clumping_on(day, sample), shares)
 
 
 def _planned_density(whole: _Whole, *, stratum: str = "") -> Planned[Density]:
@@ -169,8 +197,19 @@ def _fill_density(row: Density, whole: _Whole) -> None:
     row.high = finite_or_none(estimate.high)
     row.k_median, row.sample_mean = estimate.k_median, estimate.sample_mean
     row.quantiles = estimate.quantiles_at(PROBABILITIES).tolist()
+    row.used = row.used | {"found": _found(whole)}
     if row.high is None:
         row.reason = NO_UPPER_LIMIT
+
+
+def _found(whole: _Whole) -> dict[str, Any]:
+    """Write down what the estimate found of the clumping, beside its inputs."""
+    estimate = whole.estimate
+    return {
+        "sigma_median": finite_or_none(estimate.sigma_median),
+        "lognormal_share": estimate.lognormal_share,
+        "history_used": whole.history_used,
+    }
 
 
 def finite_or_none(value: float) -> float | None:

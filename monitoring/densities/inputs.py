@@ -3,21 +3,24 @@
 import hashlib
 import json
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from datetime import date
-from typing import Any
+from typing import Any, Literal
 
 from monitoring.densities.samples import Sample
 from monitoring.estimation import (
-    DEFAULT_K_PRIOR,
     DEFAULT_UPPER_LIMIT,
     METHOD_VERSIONS,
     BetaRecovery,
-    LogUniformK,
+    KPrior,
+    LeafPriors,
+    LogNormalK,
+    LogNormalSigma,
+    SigmaPrior,
 )
-from monitoring.models import CanopyWeight, Recovery
+from monitoring.models import CanopyWeight, ClumpingPrior, Recovery
 
-METHOD = "negative_binomial"
+METHOD: Literal["averaged"] = "averaged"
 RATIO_METHOD = "joint_posterior"
 RATIO_VERSION = "2"
 UNCORRECTED = {"value": 1.0, "origin": "uncorrected"}
@@ -25,10 +28,11 @@ UNCORRECTED = {"value": 1.0, "origin": "uncorrected"}
 
 @dataclass(frozen=True, slots=True)
 class Settings:
-    """A farm group's recoveries and canopy weights, newest first."""
+    """A farm group's recoveries, canopy weights and clumping, newest first."""
 
     recoveries: list[Recovery]
     weights: list[CanopyWeight]
+    clumping: list[ClumpingPrior]
 
     def recovery_on(
         self, day: date, *, organism_id: int, tissue: str
@@ -45,6 +49,26 @@ class Settings:
             None,
         )
 
+    def clumping_on(self, day: date, sample: Sample) -> ClumpingPrior | None:
+        """Give what earlier rounds tell of a sample's clumping; None for nothing.
+
+        It is told of bags that hold so many units, and goes for such bags only.
+        """
+        row = next(
+            (
+                one
+                for one in self.clumping
+                if one.organism_id == sample.organism_id
+                and one.tissue == sample.tissue
+                and one.valid_from <= day
+            ),
+            None,
+        )
+        if row is None or row.k_median is None:
+            return None
+        alike = all(bag.units == row.units for bag in sample.counted)
+        return row if alike else None
+
     def weights_on(self, day: date) -> dict[str, float]:
         """Give the share of leaves by canopy position in force on a day."""
         in_force = [row for row in self.weights if row.valid_from <= day]
@@ -56,13 +80,18 @@ class Settings:
 
 
 def settings_of(farm_group_id: int) -> Settings:
-    """Read recoveries and canopy weights; 2 queries."""
+    """Read recoveries, canopy weights and clumping; 3 queries."""
     return Settings(
         recoveries=list(
             Recovery.objects.for_group(farm_group_id).order_by("-valid_from", "-pk")
         ),
         weights=list(
             CanopyWeight.objects.for_group(farm_group_id).order_by("-valid_from", "pk")
+        ),
+        clumping=list(
+            ClumpingPrior.objects.for_group(farm_group_id)
+            .order_by("-valid_from", "-pk")
+            .defer("basis")
         ),
     )
 
@@ -105,19 +134,56 @@ def shares_of(sample: Sample, weights: Mapping[str, float]) -> dict[str, float] 
     return {position: weights[position] / total for position in found}
 
 
+def priors_of(clumping: ClumpingPrior | None) -> LeafPriors:
+    """Give what is held of a sample's clumping before its counts are seen."""
+    if clumping is None:
+        return LeafPriors()
+    return LeafPriors(
+        k=LogNormalK(clumping.k_median or 0.0, clumping.k_sd_log or 0.0),
+        sigma=LogNormalSigma(
+            clumping.sigma_median or 0.0, clumping.sigma_sd_log or 0.0
+        ),
+        lognormal_odds=clumping.lognormal_odds or 0.0,
+    )
+
+
 def used_for(
-    recovery: Recovery | None, shares: Mapping[str, float] | None
+    recovery: Recovery | None,
+    shares: Mapping[str, float] | None,
+    clumping: ClumpingPrior | None,
 ) -> dict[str, Any]:
     """Write down everything but the counts that a density was made with."""
-    prior = DEFAULT_K_PRIOR
-    if not isinstance(prior, LogUniformK):
-        raise TypeError("the default prior of k is log-uniform")
+    without = LeafPriors()
     return {
         "recovery": describe_recovery(recovery),
-        "k_prior": {"kind": "log_uniform", "low": prior.low, "high": prior.high},
+        "clumping": {
+            "k": _described(without.k),
+            "sigma": _described(without.sigma),
+            "lognormal_odds": without.lognormal_odds,
+        },
+        "history": describe_clumping(clumping),
         "weights": dict(shares) if shares else None,
         "upper_limit": DEFAULT_UPPER_LIMIT,
     }
+
+
+def describe_clumping(clumping: ClumpingPrior | None) -> dict[str, Any] | None:
+    """Write down what earlier rounds told, as a stored density shows it."""
+    if clumping is None:
+        return None
+    priors = priors_of(clumping)
+    return {
+        "prior_id": clumping.pk,
+        "k": _described(priors.k),
+        "sigma": _described(priors.sigma),
+        "lognormal_odds": priors.lognormal_odds,
+        "rounds": clumping.rounds,
+        "bags": clumping.bags,
+    }
+
+
+def _described(prior: KPrior | SigmaPrior) -> dict[str, Any]:
+    return {"kind": type(prior).__name__} | asdict(prior)
 
 
 def digest_of(sample: Sample, used: Mapping[str, Any]) -> str:

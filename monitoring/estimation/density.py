@@ -203,6 +203,7 @@ def _estimates(bags: Bags, asked: Asked) -> list[DensityEstimate]:
             sigma_median=float(washed_off.sigma_medians[row]),
             lognormal_share=float(washed_off.lognormal_shares[row]),
             log_evidence=float(washed_off.log_evidences[row]),
+            priors=asked.priors[row],
             posterior=posterior,
             washed_off=grids[row],
             recovery=asked.recoveries[row],

@@ -34,8 +34,8 @@ from monitoring.estimation.validation import (
     one_after_another,
 )
 
-# Fewer rounds, or rounds of fewer bags, tell too little.
-FEWEST_ROUNDS, FEWEST_BAGS = 10, 10
+# Fewer rounds, rounds of fewer bags, or fewer animals in all tell too little.
+FEWEST_ROUNDS, FEWEST_BAGS, FEWEST_ANIMALS = 10, 10, 200
 # How far the next round's clumping may lie from the earlier ones' middle.
 K_SD_LOG, SIGMA_SD_LOG = 0.35, 0.15
 # No history counts a model out: leaves may differ otherwise next time.
@@ -62,8 +62,9 @@ def learn_clumping(
     """Learn the priors of how leaves differ from a group's own earlier rounds.
 
     rounds: count arrays, at least ten, each of ten bags or more and with an animal in
-    one, of one tissue and organism. exposures: by round, units in the bag times the
-    proportion counted, one value or one a bag, above 0; 1 where not given.
+    one, of one tissue and organism; 200 animals in all. exposures: by round, units in
+    the bag times the proportion counted, one value or one a bag, above 0; 1 where not
+    given.
 
     The middle of k (of sigma) is where the rounds are together most probable, each with
     a k (sigma) of its own about it; the odds are those of all rounds under the two.
@@ -122,6 +123,10 @@ def _checked(
     if sizes.min() < FEWEST_BAGS or bags.sums(counts).min() == 0:
         raise EstimationError(
             "rounds", f"need {FEWEST_BAGS} bags or more each, and an animal in one"
+        )
+    if counts.sum() < FEWEST_ANIMALS:
+        raise EstimationError(
+            "rounds", f"hold fewer than {FEWEST_ANIMALS} animals in all"
         )
     return bags
 

@@ -15,11 +15,11 @@ from monitoring.estimation.validation import FloatArray, Places
 
 # Steps of the integral over one leaf's expectation, in deviations of its integrand:
 # below the peak the integrand falls slowly where no animal was seen.
-STEPS = np.arange(-9.0, 8.0)
+STEPS_BELOW, STEPS_ABOVE = 9, 7
 # Step of ln of the expected count in the table of log probabilities.
 TABLE_STEP = 0.4
 # Distinct counts of the table computed at a time, to bound memory.
-COUNTS_AT_ONCE = 150
+COUNTS_AT_ONCE = 40
 # Nodes of ln sigma are a posterior's deviation apart, and never fewer than this.
 FEWEST_SIGMA_NODES, MOST_SIGMA_NODES = 14, 400
 
@@ -56,15 +56,39 @@ def log_probabilities(
     peak = shifted - wrightomega(shifted + np.log(variance))
     expected = np.exp(peak)
     width = 1 / np.sqrt(expected + 1 / variance)
-    total, factor = np.zeros_like(peak), np.exp(width)
-    for step in STEPS:
-        away = step * width
-        total += np.exp(
-            -expected * (factor**step - 1 - away) - away * away / (2 * variance)
-        )
+    total = np.ones_like(peak)
+    for factor, away, steps in (
+        (np.exp(-width), -width, STEPS_BELOW),
+        (np.exp(width), width, STEPS_ABOVE),
+    ):
+        total += _on_one_side(expected, factor, (away, steps), variance)
     at_peak = x * peak - expected - (peak - middle) ** 2 / (2 * variance)
     found: FloatArray = at_peak + np.log(total * width) - np.log(2 * pi * variance) / 2
     return found
+
+
+def _on_one_side(
+    expected: FloatArray,
+    factor: FloatArray,
+    walk: tuple[FloatArray, int],
+    variance: FloatArray,
+) -> FloatArray:
+    """Add up the integrand, 1 at its peak, at steps to one side of it.
+
+    Powers of the factor are multiplied up: raising to a power is the dear part.
+    """
+    step, steps = walk
+    total, growth = np.zeros_like(expected), np.ones_like(expected)
+    curve = step * step / (2 * variance)
+    for one in range(1, steps + 1):
+        growth *= factor
+        part = growth - 1
+        part -= one * step
+        part *= expected
+        part += one * one * curve
+        np.negative(part, out=part)
+        total += np.exp(part, out=part)
+    return total
 
 
 @dataclass(frozen=True)

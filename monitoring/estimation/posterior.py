@@ -8,6 +8,7 @@ import numpy as np
 from scipy.special import betaincinv, ndtr, ndtri
 
 from monitoring.estimation.grids import Grids
+from monitoring.estimation.priors import LeafPriors
 from monitoring.estimation.recovery import BetaRecovery
 from monitoring.estimation.validation import (
     EstimationError,
@@ -179,7 +180,8 @@ class DensityEstimate:
     corrected for cells and mean recovery. `animals` is how many were seen.
     `sigma_median` and `lognormal_share` say what the averaged model held of lognormal
     leaves: the deviation of their logarithms (nan where not asked), and its share;
-    `log_evidence` compares what was held before the counts were seen (nan likewise).
+    `log_evidence` compares what was held before the counts were seen (nan likewise),
+    which is `priors`.
     """
 
     median: float
@@ -193,6 +195,7 @@ class DensityEstimate:
     sigma_median: float
     lognormal_share: float
     log_evidence: float
+    priors: LeafPriors
     posterior: GridPosterior
     washed_off: GridPosterior
     recovery: float | BetaRecovery

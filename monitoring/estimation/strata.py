@@ -84,6 +84,7 @@ def combine_strata(
         sigma_median=largest.sigma_median,
         lognormal_share=largest.lognormal_share,
         log_evidence=sum(one.log_evidence for one, _ in used),
+        priors=largest.priors,
         posterior=posterior,
         washed_off=washed_off,
         recovery=first.recovery,

@@ -2,6 +2,7 @@
 
 from monitoring.models.agreement import AgreementStandard, BlankCount, BlankWash
 from monitoring.models.calibrations import CalibrationRun
+from monitoring.models.clumping import ClumpingPrior
 from monitoring.models.densities import Density, DensityChange, Ratio, RoundChange
 from monitoring.models.laboratory import (
     CanopyWeight,
@@ -33,6 +34,7 @@ __all__ = [
     "CalibrationRun",
     "CanopyWeight",
     "CellCount",
+    "ClumpingPrior",
     "DegreeDayRule",
     "Density",
     "DensityChange",
