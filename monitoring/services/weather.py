@@ -170,7 +170,8 @@ def publish_weather(
     compared = _read(held)
     if compared is None or held.preview["questions"]:
         raise WeatherNotReadyError(
-            "The file cannot be published: answer its questions, or upload a mended one."
+            "The file cannot be published: answer its questions, or upload a mended"
+            " one."
         )
     if held.preview["errors"] and not without_faulty:
         raise WeatherNotReadyError(

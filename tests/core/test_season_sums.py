@@ -117,7 +117,7 @@ def test_one_round_alone_has_no_mite_days() -> None:
 def test_mite_days_scale_and_do_not_care_when_counting_of_days_begins(
     densities: list[float], factor: float, shift: float
 ) -> None:
-    days = np.arange(len(densities)) * 7.0
+    days = np.asarray(np.arange(len(densities)) * 7.0, dtype=np.float64)
     found = mite_days(days, densities)
     scaled = mite_days(days + shift, np.array(densities) * factor)
     assert scaled.total == pytest.approx(found.total * factor, rel=1e-9, abs=1e-9)
@@ -266,6 +266,10 @@ def test_a_sum_over_missing_days_is_never_above_the_whole(
     assert (found.minimum_c[there] >= lows[~gone].min() - 1e-9).all()
 
 
+# A number where a posterior should be.
+MIXED: Any = [1.0, estimate_densities(ROUNDS[:1])[0]]
+
+
 @pytest.mark.parametrize(
     ("call", "argument"),
     [
@@ -293,7 +297,7 @@ def test_a_sum_over_missing_days_is_never_above_the_whole(
         (lambda: mite_days([0, 7], [1, -2]), "densities"),
         (lambda: mite_days([0, 7], [1, 2], standard_errors=[1]), "standard_errors"),
         (lambda: mite_days([0, 7], [1, 2], confidence=1), "confidence"),
-        (lambda: mite_days([0, 7], [1.0, posteriors(LEAVES)[0]]), "densities"),  # type: ignore[list-item]
+        (lambda: mite_days([0, 7], MIXED), "densities"),
         (
             lambda: mite_days([0, 1, 2], posteriors(LEAVES), recoveries=[0.8]),
             "recoveries",

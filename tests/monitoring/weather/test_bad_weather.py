@@ -138,10 +138,10 @@ def test_encodings_delimiters_and_decimal_commas(station: Station) -> None:
     text = "Datum;Tmin (°C);Tmax (°C);Station\n02.04.2020;-1,5;\u22120,5;Höhe\n"
     for encoding in ("utf-8", "utf-8-sig", "utf-16", "cp1252"):
         body = text.replace("\u2212", "-") if encoding == "cp1252" else text
-        upload = station.upload(body.encode(encoding), name=f"{encoding}.csv")
-        assert codes(upload) == [], encoding
-        assert "decimal-commas" in codes(upload, "warning")
-    station.publish(upload)
+        read = station.upload(body.encode(encoding), name=f"{encoding}.csv")
+        assert codes(read) == [], encoding
+        assert "decimal-commas" in codes(read, "warning")
+    station.take(text.encode())
     (day,) = station.days()
     assert (day.minimum_deg_c, day.maximum_deg_c) == (-1.5, -0.5)
 
