@@ -89,8 +89,10 @@ def pooled_k_history(
     by_id = {one.pk: one for one in found}
     kept: list[tuple[Round, list[BagCount]]] = []
     too_few = 0
-    for sample in samples_of_rounds(farm_group_id, list(by_id)):
-        if sample.tissue != tissue or sample.organism_id != organism_id:
+    for sample in samples_of_rounds(
+        farm_group_id, list(by_id), organism_id=organism_id
+    ):
+        if sample.tissue != tissue:
             continue
         bags = _of_like_units(sample.counted)
         if len(bags) >= fewest_bags:

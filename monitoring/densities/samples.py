@@ -16,6 +16,7 @@ LEFT JOIN monitoring_wash w ON w.farm_group_id = b.farm_group_id AND w.bag_id = 
     AND w.number = 1
 LEFT JOIN monitoring_tally t ON t.farm_group_id = b.farm_group_id AND t.wash_id = w.id
     AND t.state = 'published' AND t.chosen
+    AND (%s::bigint IS NULL OR t.organism_id = %s)
 WHERE b.farm_group_id = %s AND b.round_id = ANY(%s) AND b.way <> 'lost'
 ORDER BY b.round_id, b.tissue, b.code, b.id, t.organism_id, t.dish_number
 """
@@ -79,10 +80,18 @@ class _Bag:
     )
 
 
-def samples_of_rounds(farm_group_id: int, round_ids: Sequence[int]) -> list[Sample]:
-    """Collect the samples of rounds; an organism never counted has none; 1 query."""
+def samples_of_rounds(
+    farm_group_id: int, round_ids: Sequence[int], *, organism_id: int | None = None
+) -> list[Sample]:
+    """Collect the samples of rounds, of one organism or all; 1 query.
+
+    An organism never counted has none.
+    """
     with connection.cursor() as cursor:
-        cursor.execute(TALLIES_OF_ROUNDS, [farm_group_id, list(round_ids)])
+        cursor.execute(
+            TALLIES_OF_ROUNDS,
+            [organism_id, organism_id, farm_group_id, list(round_ids)],
+        )
         rows = cursor.fetchall()
     bags: dict[tuple[int, int], _Bag] = {}
     for round_id, bag_id, code, tissue, position, units, dishes, *tally in rows:

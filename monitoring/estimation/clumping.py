@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from math import exp, inf, nan, sqrt
+from math import exp, inf, isnan, nan, sqrt
 
 import numpy as np
 from scipy import stats
@@ -97,10 +97,7 @@ def fit_clumping(
     used = seen.sum(axis=1) > 0
     if not used.any():
         raise EstimationError("rounds", "hold no animal: k cannot be told from zeros")
-    fits = [
-        _moments(one, share, np.asarray(of).size)
-        for one, share, of in zip(seen, shares, rounds, strict=True)
-    ]
+    fits = _moments(seen, shares)
     log_k, errors, tops = _best_by_round(seen[used], shares[used])
     for row, at, error in zip(np.flatnonzero(used), log_k, errors, strict=True):
         fits[row] = _with_k(fits[row], float(at), float(error))
@@ -131,33 +128,40 @@ def _padded(
     return seen, shares
 
 
-def _moments(seen: FloatArray, shares: FloatArray, bags: int) -> RoundFit:
-    """Give mean, variance and k by moments, freed of what counting parts adds.
+def _moments(seen: FloatArray, shares: FloatArray) -> list[RoundFit]:
+    """Give rounds' means, variances and k by moments, freed of what parts add.
 
-    With all shares alike this is the usual unbiased variance, less the part that
-    thinning gave: V = m + p where a bag of share c varies by c m + c^2 p.
+    With all of a round's shares alike this is the usual unbiased variance, less the
+    part that thinning gave: V = m + p where a bag of share c varies by c m + c^2 p.
     """
-    exposed = float(shares.sum())
-    mean = float(seen.sum()) / exposed
-    residuals = float(((seen - shares * mean) ** 2).sum())
-    lost = 1 - 2 * shares / exposed + float((shares**2).sum()) / exposed**2
-    room = float((shares**2 * lost).sum())
-    extra = nan
-    if bags > 1 and room > 0:
-        extra = (residuals - mean * float((shares * lost).sum())) / room
-    return RoundFit(
-        bags=bags,
-        animals=int(seen.sum()),
-        mean=mean,
-        variance=mean + extra,
-        k=nan,
-        k_standard_error=nan,
-        k_by_moments=nan if mean == 0 else _ratio(mean, extra),
-    )
+    exposed = shares.sum(axis=1)
+    means = seen.sum(axis=1) / exposed
+    residuals = ((seen - shares * means[:, None]) ** 2).sum(axis=1)
+    squares = (shares**2).sum(axis=1)
+    lost = 1 - 2 * shares / exposed[:, None] + (squares / exposed**2)[:, None]
+    room = (shares**2 * lost).sum(axis=1)
+    bags = (shares > 0).sum(axis=1)
+    chance = means * (shares * lost).sum(axis=1)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        extra = np.where(bags > 1, (residuals - chance) / room, nan)
+    return [
+        RoundFit(
+            bags=int(bags[row]),
+            animals=int(seen[row].sum()),
+            mean=float(means[row]),
+            variance=float(means[row] + extra[row]),
+            k=nan,
+            k_standard_error=nan,
+            k_by_moments=_ratio(float(means[row]), float(extra[row])),
+        )
+        for row in range(bags.size)
+    ]
 
 
 def _ratio(mean: float, extra: float) -> float:
-    return mean**2 / extra if extra > 0 else inf if extra <= 0 else nan
+    if mean == 0 or isnan(extra):
+        return nan
+    return mean**2 / extra if extra > 0 else inf
 
 
 def _with_k(fit: RoundFit, log_k: float, error: float) -> RoundFit:

@@ -184,8 +184,9 @@ def _promised(wanted: Wanted, test: Lines) -> str:
         f" {stated(upper)}; {test.average_sample_number(test.lower_mean):.0f} bags on"
         f" average at the lower density,"
         f" {test.average_sample_number(test.upper_mean):.0f} at the upper,"
-        f" {_longest(test):.0f} where it takes longest. The formulas' numbers of bags"
-        " are too low for clumped counts, mostly by a sixth to a third."
+        f" {_longest(test):.0f} where it takes longest. The formulas leave out by"
+        " how much the last bag overshoots a line, so their numbers of bags are too"
+        " low: for clumped counts mostly by a sixth to a third."
     )
 
 
