@@ -2,7 +2,13 @@
 
 from django.urls import URLPattern, path
 
-from monitoring import calibration_urls, effort_urls, season_urls, treatment_urls
+from monitoring import (
+    calibration_urls,
+    effort_urls,
+    forecast_urls,
+    season_urls,
+    treatment_urls,
+)
 from monitoring.views import (
     counters,
     groups,
@@ -89,5 +95,6 @@ urlpatterns: list[URLPattern] = [
     *treatment_urls.urlpatterns,
     *season_urls.urlpatterns,
     *effort_urls.urlpatterns,
+    *forecast_urls.urlpatterns,
     *calibration_urls.urlpatterns,
 ]

@@ -69,6 +69,8 @@ ADDRESSES: dict[str, Address] = {
     "density": Address(EVERYONE, _uuid("density", "density")),
     "ratio": Address(EVERYONE, _uuid("ratio", "ratio")),
     "dispersion": Address(EVERYONE),
+    "forecast": Address(EVERYONE, _uuid("block", "block")),
+    "forecast-backtest": Address(EVERYONE),
     "effort": Address(EVERYONE, _uuid("block", "block")),
     "people": Address(COORDINATOR),
     "end-membership": Address(
