@@ -83,7 +83,7 @@ class CellsForm(forms.Form):
             self.add_error("counts", f"{len(counts)} counts for {pilot} cells.")
         if further and not counts:
             self.add_error("counts", "Give the counts of the first cells too.")
-        elif pilot + len(further) > self.cells_in_dish:
+        elif further and pilot + len(further) > self.cells_in_dish:
             self.add_error(
                 "further",
                 f"{len(further)} counts, but the dish has"

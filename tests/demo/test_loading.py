@@ -20,18 +20,30 @@ from blocks.access import member_for
 from blocks.models import Block, BlockBoundary, FarmGroup, Membership, User
 from blocks.tenancy import stating
 from deploy.demo.almanac import THIS_SEASON, TOURS, date_of
+from deploy.demo.calibrations import demo_runs
 from deploy.demo.handing_out import hand_out
-from deploy.demo.laboratory import usual_dish
+from deploy.demo.laboratory import WASHED_OFF, usual_dish
 from deploy.demo.loading import demo_group, demo_today, fresh_sheet_day, load
 from deploy.demo.people import FORMER_ANALYST, PEOPLE
 from deploy.demo.quality import recount_sheets, recounted_rounds
-from deploy.demo.rewashes import rewash_sheets
+from deploy.demo.rewashes import WASHED_AGAIN, rewash_sheets
 from deploy.demo.rounds import fresh_rounds, history
 from deploy.demo.sheets import fresh_sheet
 from deploy.demo.treatments import treatments
 from monitoring.densities.store import compute_changed
-from monitoring.models import Bag, CellCount, Density, Round, Sheet, SheetFinding, Tally
+from monitoring.models import (
+    Bag,
+    CalibrationRun,
+    CellCount,
+    Density,
+    Organism,
+    Round,
+    Sheet,
+    SheetFinding,
+    Tally,
+)
 from monitoring.models.treatments import Treatment
+from monitoring.pages.recovery_page import recovery_page
 from monitoring.queries.treatments import in_force
 from monitoring.sheets.services import publish, receive
 from monitoring.sheets.work import work_on
@@ -103,7 +115,8 @@ def test_every_count_came_in_through_a_published_sheet(demo: FarmGroup) -> None:
         sheets = Sheet.objects.for_group(demo.pk)
         assert [sheet.state for sheet in sheets] == ["published"] * SHEETS
         assert Round.objects.for_group(demo.pk).count() == len(ALL_ROUNDS)
-        assert Tally.objects.for_group(demo.pk).count() == expected
+        first_washes = Tally.objects.for_group(demo.pk).filter(wash__number=1)
+        assert first_washes.count() == expected
         named = CellCount.objects.for_group(demo.pk).values_list("cell", flat=True)
         assert named
         assert set(named) <= set(usual_dish().cell_names)
@@ -321,7 +334,26 @@ def test_fresh_sheet_raises_one_alert_and_tells_who_wants_to_know(
     assert step.high is not None
     assert step.low < truth < step.high
     median, low, high = (
-        f"{float(f'{value:.2g}'):.0f}" for value in (step.median, step.low, step.high)
+        f"{float(f'{value:.2g}'):,.0f}" for value in (step.median, step.low, step.high)
     )
     said = f"rust mites about {median} per leaf ({low} to {high})"
     assert said in told["consultant"].text
+
+
+def test_calibration_runs_stand_and_one_is_in_force(demo: FarmGroup) -> None:
+    with stating(demo.pk):
+        runs = CalibrationRun.objects.for_group(demo.pk)
+        assert Counter(runs.values_list("state", flat=True)) == {
+            "standing": len(list(demo_runs())),
+            "withdrawn": 1,
+        }
+        mites = Organism.objects.for_group(demo.pk).get(code="rust_mites")
+        page = recovery_page(demo, mites, "leaf", method="", on=TODAY)
+        assert page.in_force is not None
+        assert page.in_force.origin == "repeat_washes"
+        assert len(page.in_force.basis["runs"]) == 6
+        washes = page.parts[0].pool
+        out_of_sheets = [run for run in washes.runs if run.source == "sheets"]
+        assert len(out_of_sheets) >= len(WASHED_AGAIN)
+        # What the simulated washes bring off lies where a run to come would.
+        assert washes.new_run[0] < WASHED_OFF["leaf"][0] < washes.new_run[1]
