@@ -4,9 +4,11 @@ from django.urls import URLPattern, path
 
 from monitoring import (
     calibration_urls,
+    clumping_urls,
     effort_urls,
     forecast_urls,
     season_urls,
+    symptom_urls,
     treatment_urls,
 )
 from monitoring.views import (
@@ -97,4 +99,6 @@ urlpatterns: list[URLPattern] = [
     *effort_urls.urlpatterns,
     *forecast_urls.urlpatterns,
     *calibration_urls.urlpatterns,
+    *clumping_urls.urlpatterns,
+    *symptom_urls.urlpatterns,
 ]

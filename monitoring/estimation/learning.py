@@ -1,7 +1,7 @@
 """What earlier rounds tell of how leaves differ, as priors for the next ones."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from math import isnan
 
 import numpy as np
@@ -51,9 +51,16 @@ ROUNDS_AT_ONCE = 50
 class LearnedClumping:
     """What earlier rounds tell: a prior of k, one of sigma, and the models' odds."""
 
-    priors: LeafPriors
+    k: LogNormalK
+    sigma: LogNormalSigma
+    lognormal_odds: float
     rounds: int
     bags: int
+
+    @property
+    def priors(self) -> LeafPriors:
+        """The priors as the estimators take them."""
+        return LeafPriors(self.k, self.sigma, self.lognormal_odds)
 
 
 def learn_clumping(
@@ -74,12 +81,12 @@ def learn_clumping(
     """
     bags = _checked(rounds, exposures)
     of_k, of_sigma = _likelihoods(bags)
-    priors = LeafPriors(
-        k=LogNormalK(_middle(*of_k, K_SD_LOG), K_SD_LOG),
-        sigma=LogNormalSigma(_middle(*of_sigma, SIGMA_SD_LOG), SIGMA_SD_LOG),
-    )
+    k = LogNormalK(_middle(*of_k, K_SD_LOG), K_SD_LOG)
+    sigma = LogNormalSigma(_middle(*of_sigma, SIGMA_SD_LOG), SIGMA_SD_LOG)
     return LearnedClumping(
-        priors=replace(priors, lognormal_odds=_odds(bags, priors)),
+        k=k,
+        sigma=sigma,
+        lognormal_odds=_odds(bags, LeafPriors(k, sigma)),
         rounds=int(bags.sizes.size),
         bags=int(bags.sizes.sum()),
     )

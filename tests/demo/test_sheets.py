@@ -130,6 +130,7 @@ def _estimate(sampled: SampledRound) -> DensityEstimate:
         [one.count for one in counted if one.count is not None],
         proportions_counted=[len(one.cells) / cells or 1.0 for one in counted],
         recovery=recovery_from_range(0.80, 0.90),
+        model="averaged",
     )
 
 

@@ -5,7 +5,7 @@ from argparse import ArgumentParser
 from concurrent.futures import ProcessPoolExecutor, as_completed
 from multiprocessing import get_context
 from pathlib import Path
-from typing import Any
+from typing import Any, ClassVar
 
 from django.core.management.base import BaseCommand
 from django.utils import timezone
@@ -31,6 +31,9 @@ class Command(BaseCommand):
         "coverage and the width of each method's intervals. 5,000 sets a regime take "
         "about half an hour on two processors; the same seed gives the same table."
     )
+
+    # It asks neither the database nor the site.
+    requires_system_checks: ClassVar[list[str]] = []
 
     def add_arguments(self, parser: ArgumentParser) -> None:
         """Take how many sets, the seed, and where to write."""
@@ -58,6 +61,7 @@ class Command(BaseCommand):
                 line = done.result()
                 found[line.regime.name] = line
                 self.stdout.write(_in_words(line))
+                self.stdout.flush()
         table = Table(
             made_on=timezone.localdate(),
             seed=seed,

@@ -57,7 +57,7 @@ def test_a_density_comes_with_interval_unit_method_and_digest(
     assert row["low_per_unit"] < row["median_per_unit"] < row["high_per_unit"]
     assert row["median_per_unit"] == stored.median
     assert (row["method"], row["inputs_digest"]) == (
-        "negative_binomial",
+        "averaged",
         stored.inputs_digest,
     )
     assert answer.headers["Cache-Control"] == "private, no-store"

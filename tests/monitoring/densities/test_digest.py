@@ -12,8 +12,8 @@ from monitoring.densities import inputs
 from monitoring.densities.compute import rank_correlation
 from monitoring.densities.inputs import Settings, digest_of, shares_of, used_for
 from monitoring.densities.samples import BagCount, OtherBag, Sample
-from monitoring.estimation import METHOD_VERSIONS, LogUniformK
-from monitoring.models import CanopyWeight, Recovery
+from monitoring.estimation import METHOD_VERSIONS, LeafPriors, LogUniformK
+from monitoring.models import CanopyWeight, ClumpingPrior, Recovery
 
 POSITIONS = st.sampled_from(["low", "mid", "upper"])
 CODES = st.integers(1, 50).map(str)
@@ -39,8 +39,22 @@ SAMPLES = st.builds(
 RECOVERY = Recovery(pk=1, alpha=162.15, beta=27.83, origin="common_practice")
 
 
+LEARNED = ClumpingPrior(
+    pk=1,
+    tissue="leaf",
+    organism_id=1,
+    k_median=0.5,
+    k_sd_log=0.35,
+    sigma_median=1.1,
+    sigma_sd_log=0.15,
+    lognormal_odds=0.2,
+    rounds=12,
+    valid_from=date(2026, 1, 1),
+)
+
+
 def _digest(sample: Sample, recovery: Recovery | None = RECOVERY) -> str:
-    return digest_of(sample, used_for(recovery, None))
+    return digest_of(sample, used_for(recovery, None, None))
 
 
 @given(sample=SAMPLES, data=st.data())
@@ -106,16 +120,18 @@ def test_weights_prior_and_method_change_it(monkeypatch: pytest.MonkeyPatch) -> 
     sample = Sample(1, "leaf", 1, [BagCount(1, "1", "mid", 1, 3, 1.0)])
     seen = {
         _digest(sample),
-        digest_of(sample, used_for(RECOVERY, {"mid": 0.5, "upper": 0.5})),
-        digest_of(sample, used_for(RECOVERY, {"mid": 0.4, "upper": 0.6})),
+        digest_of(sample, used_for(RECOVERY, {"mid": 0.5, "upper": 0.5}, None)),
+        digest_of(sample, used_for(RECOVERY, {"mid": 0.4, "upper": 0.6}, None)),
+        digest_of(sample, used_for(RECOVERY, None, LEARNED)),
     }
     with monkeypatch.context() as patch:
-        patch.setattr(inputs, "DEFAULT_K_PRIOR", LogUniformK(0.05, 5))
+        other = LeafPriors(LogUniformK(0.05, 5))
+        patch.setattr(inputs, "LeafPriors", lambda: other)
         seen.add(_digest(sample))
     with monkeypatch.context() as patch:
         patch.setitem(METHOD_VERSIONS, inputs.METHOD, "next")
         seen.add(_digest(sample))
-    assert len(seen) == 5
+    assert len(seen) == 6
     assert _digest(sample) in seen
 
 
@@ -153,7 +169,7 @@ def test_the_recovery_in_force_is_the_newest_up_to_the_day() -> None:
         Recovery(pk=pk, organism_id=1, tissue="leaf", fixed_value=0.5, valid_from=day)
         for pk, day in ((3, date(2026, 7, 1)), (2, date(2026, 1, 1)))
     ]
-    settings = Settings(recoveries=rows, weights=[])
+    settings = Settings(recoveries=rows, weights=[], clumping=[])
 
     def found(day: date, tissue: str = "leaf") -> Recovery | None:
         return settings.recovery_on(day, organism_id=1, tissue=tissue)
@@ -170,7 +186,7 @@ def test_weights_of_one_date_are_never_mixed_with_older_ones() -> None:
         CanopyWeight(position="mid", share=0.5, valid_from=date(2026, 1, 1)),
         CanopyWeight(position="upper", share=0.5, valid_from=date(2026, 1, 1)),
     ]
-    settings = Settings(recoveries=[], weights=rows)
+    settings = Settings(recoveries=[], weights=rows, clumping=[])
     assert settings.weights_on(date(2026, 7, 2)) == {"mid": 1.0}
     assert settings.weights_on(date(2026, 6, 2)) == {"mid": 0.5, "upper": 0.5}
     assert settings.weights_on(date(2025, 6, 2)) == {}
@@ -200,3 +216,17 @@ def test_bags_are_correlated_by_rank(
         for seen in (predators, prey)
     )
     assert rank_correlation(first, second) == pytest.approx(expected)
+
+
+def test_what_was_learned_holds_from_its_day_and_for_bags_of_its_units() -> None:
+    ended = ClumpingPrior(
+        pk=2, tissue="leaf", organism_id=1, valid_from=date(2026, 7, 1)
+    )
+    settings = Settings(recoveries=[], weights=[], clumping=[ended, LEARNED])
+    sample = _bags("mid", "mid")
+    assert settings.clumping_on(date(2026, 6, 30), sample) is LEARNED
+    assert settings.clumping_on(date(2026, 7, 1), sample) is None
+    assert settings.clumping_on(date(2025, 12, 31), sample) is None
+    double = replace(sample, counted=[one._replace(units=2) for one in sample.counted])
+    assert settings.clumping_on(date(2026, 6, 30), double) is None
+    assert settings.clumping_on(date(2026, 6, 30), replace(sample, tissue="bud")) is None

@@ -47,7 +47,9 @@ def test_a_density_is_the_estimators_own(desk: Desk, world: World) -> None:
     _publish(desk, *(bag_row(bag=i, rust_mites=x) for i, x in enumerate(counts)))
     stored = _current(world, "rust_mites")
     recovery = recovery_from_range(0.8, 0.9)
-    expected = estimate_density(counts, recovery=BetaRecovery(recovery.a, recovery.b))
+    expected = estimate_density(
+        counts, recovery=BetaRecovery(recovery.a, recovery.b), model="averaged"
+    )
     assert stored.median == expected.median
     assert (stored.low, stored.high) == (expected.low, expected.high)
     assert stored.used["recovery"]["origin"] == "common_practice"
