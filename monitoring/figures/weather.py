@@ -29,7 +29,9 @@ def weather_figure(days: Sequence[DayShown]) -> dict[str, Any]:
     """Draw both temperatures, marks where they are not measured, and the sum."""
     highest = [(one.on, one.maximum_c) for one in days]
     lowest = [(one.on, one.minimum_c) for one in days]
-    sums = [(one.on, one.degree_days) for one in days]
+    sums = [
+        (one.on, None if one.quality == "missing" else one.degree_days) for one in days
+    ]
     data = [
         _line("highest", highest, tone="rust", axis="y"),
         _line("lowest", lowest, tone="indigo", axis="y"),

@@ -62,7 +62,9 @@ def tissue_part(
             [row for row in newest.densities if row], newest.ratios, thresholds
         ),
         newest_on=day(newest.round.collected_on),
-        figure=season_figure(_panels(part, organisms, thresholds), _marks(treatments)),
+        figure=season_figure(
+            _panels(part, organisms, thresholds), treatment_marks(treatments)
+        ),
         summary=_summary(part, organisms) + _treatments_told(treatments),
         organisms=organisms,
         rows=rows,
@@ -70,7 +72,8 @@ def tissue_part(
     )
 
 
-def _marks(treatments: Iterable[TreatedBlock]) -> list[Mark]:
+def treatment_marks(treatments: Iterable[TreatedBlock]) -> list[Mark]:
+    """Give a block's treatments as marks of a chart; check parts are none."""
     return [
         Mark(row.treatment.treated_on, row.treatment.get_category_display())
         for row in treatments
@@ -79,7 +82,7 @@ def _marks(treatments: Iterable[TreatedBlock]) -> list[Mark]:
 
 
 def _treatments_told(treatments: Iterable[TreatedBlock]) -> str:
-    told = [f"{mark.label} on {day(mark.day)}" for mark in _marks(treatments)]
+    told = [f"{mark.label} on {day(mark.day)}" for mark in treatment_marks(treatments)]
     return f" Treatments: {'; '.join(told)}." if told else ""
 
 

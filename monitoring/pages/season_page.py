@@ -1,10 +1,11 @@
 """What a block's “Through the season” page shows."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 from typing import Any
 
-from monitoring.figures.season import Panel, Point
+from monitoring.figures.season import Mark, Panel, Point
 from monitoring.figures.through_season import heat_panel, through_season_figure
 from monitoring.figures.tones import tone_of
 from monitoring.growth_stages import EL_CAUTION, words_of
@@ -61,11 +62,13 @@ class SeasonPage:
     notes: list[str]
 
 
-def season_page(season: Season, period: Period, heat: FarmHeat) -> SeasonPage:
+def season_page(
+    season: Season, period: Period, heat: FarmHeat, marks: Sequence[Mark] = ()
+) -> SeasonPage:
     """Put together the page of one season of a block."""
     sums = mite_day_sums(season, period)
     parts = [
-        _part(tissue, [one for one in sums if one.tissue == tissue], period, heat)
+        _part([one for one in sums if one.tissue == tissue], period, heat, marks)
         for tissue in dict.fromkeys(one.tissue for one in sums)
     ]
     notes = []
@@ -109,7 +112,7 @@ def _nothing(period: Period) -> str:
 
 
 def _part(
-    tissue: str, sums: list[MiteDaySum], period: Period, heat: FarmHeat
+    sums: list[MiteDaySum], period: Period, heat: FarmHeat, marks: Sequence[Mark]
 ) -> TissueSums:
     summed = [one for one in sums if one.result is not None]
     figure = None
@@ -119,9 +122,10 @@ def _part(
             [_panel(one) for one in summed],
             heat_panel(_heat_points(heat)) if heat.heat else None,
             span=(min(rounds), max(rounds)),
+            marks=marks,
         )
     return TissueSums(
-        tissue=tissue,
+        tissue=sums[0].tissue,
         sums=sums,
         figure=figure,
         summary=" ".join(
@@ -165,12 +169,15 @@ def _point(of: MiteDaySum, place: int) -> Point:
 
 
 def _heat_points(heat: FarmHeat) -> list[tuple[date, float | None, bool]]:
+    """Give the sum day by day; none on missing days, over which it is not known."""
     if heat.heat is None:
         return []
-    return [
-        (on, found[0], found[1]) if (found := heat.heat.on(on)) else (on, None, False)
-        for on in heat.heat.dates
-    ]
+    missing = heat.heat.sums.missing
+    points = []
+    for place, on in enumerate(heat.heat.dates):
+        found = None if missing[place] else heat.heat.on(on)
+        points.append((on, *found) if found else (on, None, False))
+    return points
 
 
 def _rows(sums: list[MiteDaySum], period: Period, heat: FarmHeat) -> list[StageRow]:

@@ -10,10 +10,12 @@ from django.views.decorators.http import require_POST, require_safe
 
 from blocks.access import COUNTERS, Member, block_for
 from blocks.views.doors import for_member
+from monitoring.pages.block_page import treatment_marks
 from monitoring.pages.mite_day_sums import Period, periods_of
 from monitoring.pages.season_page import season_page
 from monitoring.pages.weather_page import farm_heat
 from monitoring.queries.seasons import round_for, season_of_block
+from monitoring.queries.treatments import treated_blocks
 from monitoring.services.growth_stages import set_growth_stage
 
 
@@ -30,8 +32,9 @@ def block_season(
     if periods:
         period = _asked(request, periods)
         heat = farm_heat(found.farm, on=period.last_on)
+        treatments = treated_blocks(member.group_id, [found.pk])
         shown |= {
-            "page": season_page(season, period, heat),
+            "page": season_page(season, period, heat, treatment_marks(treatments)),
             "period": period,
             "heat": heat,
         }

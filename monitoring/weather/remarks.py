@@ -55,7 +55,7 @@ def _gaps(days: Sequence[ReadDay]) -> Iterator[Finding]:
         if after.on - before.on > A_DAY
     ]
     for first, last, row in gaps[:MOST_TOLD]:
-        sentence = f"No row for {spell(first, last)}: they are missing days."
+        sentence = f"No row to be used for {spell(first, last)}: missing days."
         yield Finding("warning", "gap", sentence, row)
     if len(gaps) > MOST_TOLD:
         sentence = f"And {len(gaps) - MOST_TOLD} more gaps."
