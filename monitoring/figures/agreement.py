@@ -8,7 +8,7 @@ from typing import Any, Protocol
 from monitoring.estimation import EwmaChart
 from monitoring.figures.season import Panel, Point, season_figure
 from monitoring.figures.tones import tone_of
-from monitoring.words import day, figure
+from monitoring.words import day
 
 HEIGHT_PX = 380
 
@@ -47,9 +47,9 @@ def difference_figure(
     if unlike:
         data.append(_points("whole dish against cells", 1, unlike))
     lines = [
-        (high, f"upper limit {figure(high)}"),
-        (mean, f"mean {figure(mean)}"),
-        (low, f"lower limit {figure(low)}"),
+        (high, f"upper limit {high:.2f}"),
+        (mean, f"mean {mean:.2f}"),
+        (low, f"lower limit {low:.2f}"),
     ]
     return {
         "data": data,
@@ -60,10 +60,10 @@ def difference_figure(
             "legend": {"orientation": "h", "y": 1.1},
             "hovermode": "closest",
             "xaxis": {
-                "title": {"text": "animals in the dish, mean of both readings, plus 1"},
+                "title": {"text": "animals in the dish, plus 1"},
                 "type": "log",
                 "tickformat": "~g",
-                "nticks": 6,
+                "dtick": 1,
             },
             "yaxis": {
                 "title": {"text": "second over first reading"},
@@ -141,12 +141,12 @@ def _panel(place: int, name: str, days: Sequence[date], chart: EwmaChart) -> Pan
                 median=ratio,
                 low=ratio,
                 high=ratio,
-                label=f"{name}, {day(on)}: moving average {figure(ratio)} times",
+                label=f"{name}, {day(on)}: moving average {ratio:.2f} times",
             )
             for on, ratio in zip(days, ratios, strict=True)
         ],
         thresholds=[
-            (high, f"upper limit {figure(high)}"),
-            (low, f"lower limit {figure(low)}"),
+            (high, f"upper limit {high:.2f}"),
+            (low, f"lower limit {low:.2f}"),
         ],
     )

@@ -27,8 +27,10 @@ from monitoring.pages.readings import (
     Comparison,
     Pair,
     comparisons_of,
+    full_dishes,
     pairs_of,
     table_of,
+    whole_dishes,
 )
 
 # Below these nothing is estimated; limits from so few say little, as their own
@@ -39,6 +41,7 @@ FEWEST_DISHES_OF_THREE = 10
 # A trend over less than this is no trend.
 FEWEST_DAYS = 14
 DAYS_OF_DRIFT = 100
+HIGHEST_SHORT_OF_1 = 0.999
 
 MET, NOT_MET, NOT_SETTLED = "met", "not met", "not settled"
 
@@ -99,7 +102,7 @@ class CounterSummary:
     mean: float
     trend: DriftTrend | None
     chart: EwmaChart | None
-    outside_on: date | None
+    first_outside_on: date | None
 
     @property
     def mean_ratio(self) -> float:
@@ -112,6 +115,13 @@ class CounterSummary:
         if self.trend is None:
             return None
         return 10**self.trend.mean_low, 10**self.trend.mean_high
+
+    @property
+    def outside_now(self) -> bool:
+        """Whether the newest moving average lies beyond its limits."""
+        if self.chart is None:
+            return False
+        return not self.chart.low <= self.chart.averages[-1] <= self.chart.high
 
     @property
     def drift(self) -> tuple[float, float, float] | None:
@@ -162,6 +172,22 @@ class Agreement:
     counters: list[CounterSummary]
     figure: dict[str, Any] | None
     drift: dict[str, Any] | None
+    # Whether dishes looked at in cells were left out of the drift.
+    drift_of_whole: bool
+
+    @property
+    def concordance_words(self) -> str:
+        """Lin's coefficient with its interval, never rounded up to 1."""
+        found = self.concordance
+        if found is None:
+            return ""
+        return _coefficients(found.coefficient, found.low, found.high)
+
+    @property
+    def icc_words(self) -> str:
+        """The intraclass correlation ICC(2,1) with its interval."""
+        found = self.icc
+        return _coefficients(found.icc_2_1, found.low, found.high) if found else ""
 
     @property
     def unequal(self) -> int:
@@ -189,6 +215,16 @@ class Agreement:
         return sum(pair.kind == UNNAMED for pair in self.pairs)
 
 
+def _coefficients(middle: float, low: float, high: float) -> str:
+    """Write a coefficient with three decimals, and never round it up to 1."""
+    if HIGHEST_SHORT_OF_1 < low < 1:
+        return f"above {HIGHEST_SHORT_OF_1}"
+    middle, low, high = (
+        one if one >= 1 else min(one, HIGHEST_SHORT_OF_1) for one in (middle, low, high)
+    )
+    return f"{middle:.3f} ({low:.3f} to {high:.3f})"
+
+
 def agreement_of(
     dishes: Sequence[Sequence[Tally]], standard: AgreementStandard | None
 ) -> Agreement:
@@ -198,8 +234,15 @@ def agreement_of(
     coefficient, reason = _concordance(compared)
     limits = _limits(compared)
     names, table = table_of(dishes)
-    comparisons = comparisons_of(dishes)
-    counters = _counters(comparisons, compared if limits else [])
+    full = full_dishes(dishes)
+    wholes = whole_dishes(full)
+    of_whole = len(wholes) >= FEWEST_PAIRS
+    told = wholes if of_whole else full
+    comparisons = comparisons_of(told)
+    counters = _counters(
+        comparisons,
+        [pair for pair in pairs_of(told) if pair.kind == TWO_COUNTERS],
+    )
     return Agreement(
         pairs=pairs[::-1],
         compared=compared,
@@ -215,6 +258,7 @@ def agreement_of(
         counters=counters,
         figure=_difference_figure(compared, limits),
         drift=_drift_figure(counters, comparisons),
+        drift_of_whole=of_whole and len(wholes) < len(full),
     )
 
 
@@ -298,7 +342,7 @@ def _counters(
 ) -> list[CounterSummary]:
     """Sum up each counter; `compared` gives the spread of a reading, if enough."""
     sd = 0.0
-    if compared:
+    if len(compared) >= FEWEST_PAIRS:
         sd = limits_of_agreement(
             [pair.second.log_animals for pair in compared],
             [pair.first.log_animals for pair in compared],
@@ -322,7 +366,7 @@ def _summary(mine: Sequence[Comparison], sd: float) -> CounterSummary:
         mean=sum(ratios) / len(ratios),
         trend=trend,
         chart=chart,
-        outside_on=None if outside is None else mine[outside].day,
+        first_outside_on=None if outside is None else mine[outside].day,
     )
 
 

@@ -42,17 +42,16 @@ def _concordance_words(agreement: Agreement) -> str:
         return f"The concordance cannot be told: {agreement.reason}."
     if found.low == found.high:
         return "Both readings were the same in every dish."
-    return (
-        f"The concordance is {found.coefficient:.2f} ({found.low:.2f} to"
-        f" {found.high:.2f})."
-    )
+    return f"The concordance is {agreement.concordance_words}."
 
 
 def _drifting(agreement: Agreement) -> list[str]:
-    names = [one.name for one in agreement.counters if one.drifts or one.outside_on]
+    names = [one.name for one in agreement.counters if one.drifts or one.outside_now]
     if not names:
         return []
-    return [f"Look at the drift of {' and '.join(names)}."]
+    *first, last = names
+    named = f"{', '.join(first)} and {last}" if first else last
+    return [f"Look at the drift of {named}."]
 
 
 def standard_words(standard: AgreementStandard | None, judged: list[Judged]) -> str:

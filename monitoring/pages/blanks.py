@@ -12,6 +12,7 @@ from monitoring.estimation import (
     positive_share,
 )
 from monitoring.models import BlankCount, BlankWash, Organism
+from monitoring.words import figure
 
 # Counts less even than this by chance alone make the Poisson limit too low.
 UNEVEN = 0.01
@@ -28,9 +29,13 @@ class BlankLine:
     before: float | None
 
     @property
-    def animals(self) -> float:
-        """Animals in the whole blank: the count over the share looked at."""
-        return self.count.count / self.count.proportion_counted
+    def before_words(self) -> str:
+        """The animals of the wash before; a whole count as it was counted."""
+        if self.before is None:
+            return f"{self.count.organism.name} not counted"
+        whole = self.before == round(self.before)
+        number = f"{self.before:,.0f}" if whole else figure(self.before)
+        return f"{number} {self.count.organism.name}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,6 +48,11 @@ class Carried:
     per_wash: CarryOver
     clumped_limit: float | None
     share: CarryOver | None
+
+    @property
+    def at_most(self) -> float:
+        """The upper limit per wash that reckons with all that is seen."""
+        return max(self.per_wash.upper_limit, self.clumped_limit or 0.0)
 
     @property
     def uneven(self) -> bool:

@@ -5,6 +5,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date
 from math import log10
+from statistics import median
 
 from monitoring.models import Tally
 from monitoring.words import figure
@@ -12,6 +13,9 @@ from monitoring.words import figure
 TWO_COUNTERS = "two counters"
 SAME_COUNTER = "the same counter"
 UNNAMED = "counter not named"
+TWO, THREE = 2, 3
+# In fewer animals a ratio jumps by more than any counter drifts.
+FEWEST_ANIMALS = 20
 
 
 @dataclass(frozen=True, slots=True)
@@ -124,8 +128,6 @@ class Comparison:
     name: str
     day: date
     log_ratio: float
-    animals: float
-    others: float
 
 
 def pairs_of(dishes: Iterable[Sequence[Tally]]) -> list[Pair]:
@@ -149,37 +151,61 @@ def pairs_of(dishes: Iterable[Sequence[Tally]]) -> list[Pair]:
     return pairs
 
 
+def full_dishes(dishes: Iterable[Sequence[Tally]]) -> list[Sequence[Tally]]:
+    """Keep the dishes with so many animals that one more or less is no drift."""
+    return [
+        tallies
+        for tallies in dishes
+        if median(Reading(tally).animals for tally in tallies) >= FEWEST_ANIMALS
+    ]
+
+
+def whole_dishes(dishes: Iterable[Sequence[Tally]]) -> list[Sequence[Tally]]:
+    """Keep the dishes that every reader looked at whole."""
+    return [
+        tallies
+        for tallies in dishes
+        if all(tally.scope == Tally.Scope.WHOLE for tally in tallies)
+    ]
+
+
 def comparisons_of(dishes: Iterable[Sequence[Tally]]) -> dict[str, list[Comparison]]:
     """Set each named counter against the others, by counter, oldest first.
 
-    A counter who read a dish twice is taken at the first reading. The others' reading
-    is their geometric mean.
+    Two readers are set against each other; three or more against the middle reading,
+    so that one who is off does not move the rest. A counter who read a dish twice is
+    taken at the first reading.
     """
     found: dict[str, list[Comparison]] = defaultdict(list)
     for tallies in dishes:
-        own: dict[str, Reading] = {}
-        for tally in tallies:
-            reading = Reading(tally)
-            if reading.counter:
-                own.setdefault(reading.counter, reading)
+        own = _by_counter(tallies)
+        if len(own) < TWO:
+            continue
+        middle = median(one.log_animals for one in own.values())
         for counter, reading in own.items():
-            others = [one.log_animals for key, one in own.items() if key != counter]
-            if not others:
-                continue
-            against = sum(others) / len(others)
+            # Of two readings the middle is half-way: the other is as far again.
+            apart = reading.log_animals - middle
             found[counter].append(
                 Comparison(
                     counter=counter,
                     name=reading.name,
                     day=reading.day,
-                    log_ratio=reading.log_animals - against,
-                    animals=reading.animals,
-                    others=10**against - 1,
+                    log_ratio=2 * apart if len(own) == TWO else apart,
                 )
             )
     for comparisons in found.values():
         comparisons.sort(key=lambda one: one.day)
     return dict(found)
+
+
+def _by_counter(tallies: Iterable[Tally]) -> dict[str, Reading]:
+    """Give each named counter's first reading of a dish."""
+    own: dict[str, Reading] = {}
+    for tally in tallies:
+        reading = Reading(tally)
+        if reading.counter:
+            own.setdefault(reading.counter, reading)
+    return own
 
 
 def table_of(dishes: Iterable[Sequence[Tally]]) -> tuple[list[str], list[list[float]]]:
@@ -190,12 +216,8 @@ def table_of(dishes: Iterable[Sequence[Tally]]) -> tuple[list[str], list[list[fl
     """
     by_counters: dict[tuple[str, ...], list[dict[str, Reading]]] = defaultdict(list)
     for tallies in dishes:
-        own: dict[str, Reading] = {}
-        for tally in tallies:
-            reading = Reading(tally)
-            if reading.counter:
-                own.setdefault(reading.counter, reading)
-        if len(own) >= 3:
+        own = _by_counter(tallies)
+        if len(own) >= THREE:
             by_counters[tuple(sorted(own))].append(own)
     if not by_counters:
         return [], []

@@ -18,6 +18,7 @@ from monitoring.models import Organism, Tissue
 from monitoring.pages import agreement as agreement_page
 from monitoring.pages.agreement_words import sentence_of, standard_words
 from monitoring.pages.blanks import WASH_OF, carried_by_organism, lines_of
+from monitoring.pages.readings import FEWEST_ANIMALS
 from monitoring.queries import counters as queries
 from monitoring.queries.seasons import organisms_of_group
 from monitoring.services import agreement as services
@@ -65,6 +66,7 @@ def counters(request: HttpRequest, member: Member) -> HttpResponse:
         "fewest": agreement_page.FEWEST_PAIRS,
         "fewest_comparisons": agreement_page.FEWEST_COMPARISONS,
         "fewest_of_three": agreement_page.FEWEST_DISHES_OF_THREE,
+        "fewest_animals": FEWEST_ANIMALS,
         "fewest_days": agreement_page.FEWEST_DAYS,
         "days_of_drift": agreement_page.DAYS_OF_DRIFT,
         "most": queries.MOST_DISHES,

@@ -157,7 +157,8 @@ def test_a_drifting_counter_is_named(desk: Desk, world: World) -> None:
     assert f"Look at the drift of {people[1]} and {people[0]}" in text or (
         f"Look at the drift of {people[0]} and {people[1]}" in text
     )
-    assert "beyond its limits first on" in text
+    assert "beyond its limits now" in text
+    assert "first beyond them on" in text
     assert "figure-drift" in text
     # 10 ** (0.003 * 100) is 1.995, less a little for the one added to each count.
     grown = re.findall(r"<td>(\d\.\d\d) times \(", text)
