@@ -3,6 +3,7 @@
 import numpy as np
 import pytest
 from scipy import stats
+from scipy.special import wrightomega
 
 from monitoring.estimation import (
     PROBABILITIES,
@@ -18,6 +19,7 @@ from monitoring.estimation import (
     estimate_density,
     estimate_ratio,
 )
+from monitoring.estimation.lognormal import wright_omega
 from monitoring.estimation.validation import Numbers
 from tests.core.slow_posterior import Floats, SlowPosterior
 
@@ -92,6 +94,11 @@ def test_averaged_quantiles_are_those_of_a_fine_grid(case: str) -> None:
     shown = SHOWN if np.isfinite(found.high) else SHOWN[:-1]
     assert found.quantiles_at(shown) == pytest.approx(slow.quantiles(shown), rel=0.005)
     assert found.lognormal_share == pytest.approx(slow.lognormal_share, abs=0.005)
+
+
+def test_omega_is_that_of_scipy() -> None:
+    values = np.concatenate([np.linspace(-60, 60, 2001), np.geomspace(60, 1e7, 500)])
+    assert wright_omega(values) == pytest.approx(wrightomega(values), rel=1e-12)
 
 
 def test_averaging_with_a_lognormal_of_no_odds_is_the_negative_binomial() -> None:

@@ -5,7 +5,7 @@ from argparse import ArgumentParser
 from concurrent.futures import ProcessPoolExecutor, as_completed
 from multiprocessing import get_context
 from pathlib import Path
-from typing import Any, ClassVar
+from typing import Any
 
 from django.core.management.base import BaseCommand
 from django.utils import timezone
@@ -33,7 +33,7 @@ class Command(BaseCommand):
     )
 
     # It asks neither the database nor the site.
-    requires_system_checks: ClassVar[list[str]] = []
+    requires_system_checks = ()
 
     def add_arguments(self, parser: ArgumentParser) -> None:
         """Take how many sets, the seed, and where to write."""
