@@ -8,7 +8,12 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import optimize, stats
 
-from monitoring.estimation import EstimationError, common_k, fit_clumping
+from monitoring.estimation import (
+    EstimationError,
+    common_k,
+    fit_clumping,
+    held_by_fullest,
+)
 
 rounds_of_counts = st.lists(
     st.lists(st.integers(0, 400), min_size=2, max_size=15).filter(any),
@@ -141,3 +146,20 @@ def test_what_cannot_be_fitted_names_its_argument(
     with pytest.raises(EstimationError) as caught:
         fit_clumping(rounds, exposures=exposures)  # type: ignore[arg-type]
     assert caught.value.argument == argument
+
+
+def test_the_fullest_leaves_hold_what_they_hold_in_simulation() -> None:
+    chance = np.random.default_rng(13)
+    for k in (0.2, 1.0, 5.0):
+        leaves = np.sort(chance.gamma(k, 1 / k, 200_000))[::-1]
+        held = leaves[:40_000].sum() / leaves.sum()
+        assert held_by_fullest(k, share=0.2) == pytest.approx(held, abs=0.005)
+    # An exponential's fullest fifth holds 0.2 + 0.2 ln 5.
+    assert held_by_fullest(1.0) == pytest.approx(0.2 * (1 + np.log(5)))
+    assert held_by_fullest(inf) == 0.2
+
+
+@pytest.mark.parametrize(("k", "share"), [(0.0, 0.2), (1.0, 0.0), (1.0, 1.0)])
+def test_no_share_of_nothing(k: float, share: float) -> None:
+    with pytest.raises(EstimationError):
+        held_by_fullest(k, share=share)

@@ -106,6 +106,23 @@ def test_presence_goes_through_both_promises(
     assert test.acceptance_probability(0) == 1
 
 
+@given(st.floats(0.05, 3), st.floats(1.5, 4), st.floats(0.2, 5), risks, risks)
+def test_presence_lines_are_where_the_likelihood_ratio_says(
+    lower: float, step: float, k: float, alpha: float, beta: float
+) -> None:
+    test = presence_test(
+        lower_mean=lower, upper_mean=lower * step, k=k, alpha=alpha, beta=beta
+    )
+    p, q = test.lower_share, test.upper_share
+    low, high = test.lines_at(np.array([17.0]))
+    for total, bound in (
+        (low[0], beta / (1 - alpha)),
+        (high[0], (1 - beta) / alpha),
+    ):
+        ratio = total * np.log(q / p) + (17 - total) * np.log((1 - q) / (1 - p))
+        assert ratio == pytest.approx(np.log(bound), abs=1e-6)
+
+
 def test_presence_decides_by_leaves_with_animals_however_many() -> None:
     test = presence_test(lower_mean=0.3, upper_mean=1.5, k=1, alpha=0.1, beta=0.1)
     leaves = [0, 3, 1, 0, 1, 2, 1, 1, 1, 1]
