@@ -42,7 +42,8 @@ HORIZON_DAYS = 14.0
 # An interval that ends later than this is no use to a grower, and is not believed.
 LATEST_END_DAYS = 60.0
 LOOKED_AHEAD: FloatArray = np.arange(0.0, LATEST_END_DAYS + 0.25, 0.5)
-RATE_CONFIDENCE = 0.95
+# Of the rate: its middle, and the ends of an interval that holds 95 times in 100.
+RATE_PROBABILITIES: FloatArray = np.array([0.5, 0.025, 0.975])
 EVEN_ODDS = 0.5
 
 
@@ -92,7 +93,9 @@ class CrossingForecast:
     def densities(self, days: Numbers, probability: float) -> FloatArray:
         """Give the densities not exceeded with a probability in (0, 1) on days."""
         proportion("probability", probability)
-        return np.exp(self._outlook(numbers("days", days)).quantiles(probability))
+        seen = self._outlook(numbers("days", days))
+        found: FloatArray = np.exp(seen.quantiles(np.array([probability]))[0])
+        return found
 
     def _outlook(self, days: FloatArray) -> Outlook:
         if self.paths is None:
@@ -166,9 +169,7 @@ def forecast_from_likelihoods(
         chances = np.maximum.accumulate(ahead.chance_above(log(threshold)))
         dates = _dates(chances, confidence)
         outcome, reason = _judge(chances, dates, horizon)
-        tail = (1 - RATE_CONFIDENCE) / 2
-        now = paths.rate_now()
-        rates = [float(now.quantiles(at)[0]) for at in (0.5, tail, 1 - tail)]
+        rates = list(paths.rate_now().quantiles(RATE_PROBABILITIES)[:, 0].tolist())
     told = outcome == "date"
     day, low, high = (
         float(days[-1]) + date if told and date is not None else None for date in dates

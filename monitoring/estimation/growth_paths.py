@@ -22,6 +22,8 @@ NOISE_WEIGHTS: FloatArray = np.array([0.20, 0.35, 0.35, 0.10])
 LEVEL_VARIANCE = 16.0
 SWEEPS, DAMPING = 8, 0.8
 LEAST_PRECISION = 1e-5
+# Quantiles are sought so far out, by halving so often.
+FARTHEST_DEVIATE, HALVINGS = 8.0, 30
 TINY = 1e-300
 
 
@@ -54,17 +56,21 @@ class Outlook:
         chance: FloatArray = self.weights @ ndtr((self.means - level) / self.deviations)
         return chance
 
-    def quantiles(self, probability: float) -> FloatArray:
-        """Give what is not exceeded with a probability, by halving; shape (days,)."""
-        low = (self.means - 9 * self.deviations).min(axis=0)
-        high = (self.means + 9 * self.deviations).max(axis=0)
-        for _ in range(50):
+    def quantiles(self, probabilities: FloatArray) -> FloatArray:
+        """Give what is not exceeded with probabilities; (probabilities, days)."""
+        wanted = probabilities[:, None]
+        shape = (probabilities.size, self.means.shape[1])
+        reach = FARTHEST_DEVIATE * self.deviations
+        low = np.broadcast_to((self.means - reach).min(axis=0), shape)
+        high = np.broadcast_to((self.means + reach).max(axis=0), shape)
+        means, deviations = self.means[:, None, :], self.deviations[:, None, :]
+        for _ in range(HALVINGS):
             middle = (low + high) / 2
-            below = self.weights @ ndtr((middle - self.means) / self.deviations)
-            low = np.where(below < probability, middle, low)
-            high = np.where(below < probability, high, middle)
-        middle_of_all: FloatArray = (low + high) / 2
-        return middle_of_all
+            chances = ndtr((middle - means) / deviations)
+            below = np.tensordot(self.weights, chances, axes=1) < wanted
+            low, high = np.where(below, middle, low), np.where(below, high, middle)
+        found: FloatArray = (low + high) / 2
+        return found
 
 
 @dataclass(frozen=True, slots=True)

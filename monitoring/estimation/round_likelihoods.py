@@ -1,5 +1,7 @@
 """How likely each mean per unit makes the counts of a round, on a common grid."""
 
+from functools import lru_cache
+
 import numpy as np
 from scipy.special import gammaln, roots_legendre
 
@@ -49,6 +51,7 @@ def _some(bags: Bags, k_prior: KPrior) -> FloatArray:
     return likelihood
 
 
+@lru_cache(maxsize=64)
 def _k_nodes(k_prior: KPrior) -> tuple[FloatArray, FloatArray]:
     at, weights = roots_legendre(K_NODES)
     low, high = k_prior.log_range()

@@ -13,6 +13,8 @@ from monitoring.forecasts.series import Series, Subject, Visit
 from monitoring.models import Organism, Round
 from monitoring.thresholds import ThresholdInForce
 
+# A page that makes more would keep its reader waiting.
+MOST_FORECASTS = 300
 Verdict: TypeAlias = Literal["held", "early", "late", "open", "treated", "no date"]
 
 
@@ -59,17 +61,30 @@ def past_forecasts(
 ) -> list[PastForecast]:
     """Forecast at every round before each season's crossing; newest first.
 
-    Thresholds are those in force now, also for seasons before they were set.
+    Thresholds are those in force now, also for seasons before they were set. The
+    newest seasons are taken first, and no other once there are MOST_FORECASTS.
     """
+    seasons = [
+        (season, series[subject], threshold)
+        for threshold in thresholds
+        if (subject := _subject_of(threshold)) is not None and subject in series
+        for season in series[subject].seasons()
+    ]
+    seasons.sort(key=lambda one: one[0][-1].day, reverse=True)
     found: list[PastForecast] = []
-    for threshold in thresholds:
-        subject = Subject(threshold.block_id, threshold.tissue, threshold.organism_id)
-        if threshold.prey_id is not None or subject not in series:
-            continue
-        organism = organisms[subject.organism_id]
-        for season in series[subject].seasons():
-            found += _of_season(season, series[subject], organism, threshold.level)
+    for season, of_subject, threshold in seasons:
+        if len(found) >= MOST_FORECASTS:
+            break
+        organism = organisms[threshold.organism_id]
+        found += _of_season(season, of_subject, organism, threshold.level)
     return sorted(found, key=lambda one: one.made_at.collected_on, reverse=True)
+
+
+def _subject_of(threshold: ThresholdInForce) -> Subject | None:
+    """Give what a density's threshold watches; None for a ratio's."""
+    if threshold.prey_id is not None:
+        return None
+    return Subject(threshold.block_id, threshold.tissue, threshold.organism_id)
 
 
 def summary_of(forecasts: Sequence[PastForecast]) -> PastSummary:

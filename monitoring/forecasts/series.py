@@ -102,9 +102,13 @@ class Series:
 
 
 def read_series(
-    farm_group_id: int, blocks: Collection[int], subjects: Collection[Subject]
+    farm_group_id: int,
+    blocks: Collection[int],
+    subjects: Collection[Subject],
+    *,
+    since: date = date.min,
 ) -> dict[Subject, Series]:
-    """Read the visits of subjects on blocks, all seasons; 6 queries.
+    """Read the visits of subjects on blocks since a day; 6 queries.
 
     Wash 1 and the chosen reading only, as for densities. Subjects never counted are
     left out.
@@ -112,7 +116,7 @@ def read_series(
     rounds = {
         one.pk: one
         for one in Round.objects.for_group(farm_group_id)
-        .filter(block__in=list(blocks))
+        .filter(block__in=list(blocks), collected_on__gte=since)
         .order_by("collected_on", "pk")
     }
     settings = settings_of(farm_group_id)

@@ -1,6 +1,7 @@
 """How forecasts would have held on the blocks that a member sees."""
 
 from dataclasses import dataclass
+from datetime import date, timedelta
 
 from blocks.access import Member, visible_blocks
 from blocks.models import Block
@@ -15,8 +16,9 @@ from monitoring.queries.seasons import organisms_of_group
 from monitoring.thresholds import thresholds_in_force
 from monitoring.words import day, sentence_case, stated
 
-# So many blocks are looked through: a page must come within seconds.
-MOST_BLOCKS = 40
+# So many blocks and days are looked through: a page must come within seconds.
+MOST_BLOCKS = 24
+LOOKED_BACK = timedelta(days=1100)
 # So many forecasts are listed, the newest; all are counted.
 MOST_LISTED = 150
 NO_DATES = {
@@ -59,7 +61,7 @@ class OwnBacktest:
     blocks_of: int
 
 
-def own_backtest(member: Member) -> OwnBacktest:
+def own_backtest(member: Member, *, today: date) -> OwnBacktest:
     """Forecast again at every past round of the blocks that a member sees."""
     every = list(visible_blocks(member))
     blocks = {one.pk: one for one in every[:MOST_BLOCKS]}
@@ -72,7 +74,9 @@ def own_backtest(member: Member) -> OwnBacktest:
     subjects = {
         Subject(one.block_id, one.tissue, one.organism_id) for one in thresholds
     }
-    series = read_series(member.group_id, list(blocks), subjects) if subjects else {}
+    series = read_series(
+        member.group_id, list(blocks), subjects, since=today - LOOKED_BACK
+    )
     found = past_forecasts(series, thresholds, organisms)
     summary = summary_of(found)
     return OwnBacktest(

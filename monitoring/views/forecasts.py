@@ -53,5 +53,8 @@ def forecast_backtest(request: HttpRequest, member: Member) -> HttpResponse:
     return render(
         request,
         "monitoring/forecast_backtest.html",
-        {"stored": stored_backtest(), "own": own_backtest(member)},
+        {
+            "stored": stored_backtest(),
+            "own": own_backtest(member, today=_today(member)),
+        },
     )

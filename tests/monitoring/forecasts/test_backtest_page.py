@@ -87,7 +87,7 @@ def test_own_forecasts_are_set_against_what_later_rounds_saw(
         grown.threshold(130)
         grown.grow([0, 10, 20, 30, 42])
         member = member_for(grown.world.people["consultant"], grown.world.slug)
-        own = own_backtest(member)
+        own = own_backtest(member, today=TODAY)
         text = grown.text(path)
     # Rounds on days 20 and 30 have three rounds and are before the crossing.
     assert own.summary.forecasts == 2
