@@ -173,7 +173,7 @@ def _heat_points(heat: FarmHeat) -> list[tuple[date, float | None, bool]]:
     if heat.heat is None:
         return []
     missing = heat.heat.sums.missing
-    points = []
+    points: list[tuple[date, float | None, bool]] = []
     for place, on in enumerate(heat.heat.dates):
         found = None if missing[place] else heat.heat.on(on)
         points.append((on, *found) if found else (on, None, False))

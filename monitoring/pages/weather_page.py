@@ -15,10 +15,12 @@ from monitoring.models import WeatherDay, WeatherStation
 from monitoring.queries.weather import (
     RuleInForce,
     days_of,
+    lies_south,
     rule_in_force,
     stations_of,
 )
 from monitoring.weather.sums import LONGEST_GAP, HeatSum, heat_sum
+from monitoring.weather.winkler import winkler_season, winkler_sentence
 from monitoring.words import day as in_words
 from monitoring.words import sentence_case, stated
 
@@ -48,11 +50,6 @@ class FarmHeat:
     days: list[WeatherDay]
 
     @property
-    def rule_words(self) -> str:
-        """How the sum is made, in words."""
-        return rule_words(self.rule)
-
-    @property
     def sentence(self) -> str:
         """The sum in one sentence, or why there is none."""
         return heat_sentence(self)
@@ -73,6 +70,15 @@ def farm_heat(
         heat=heat_sum(days, rule),
         days=days,
     )
+
+
+def winkler_words(farm: Farm, station: WeatherStation | None, *, on: date) -> str:
+    """Say the Winkler sum of the newest growing season; 2 queries."""
+    if station is None:
+        return ""
+    first, last = winkler_season(on, south=lies_south(farm))
+    days = days_of(station, since=first, until=last)
+    return winkler_sentence(days, (first, last))
 
 
 def rule_words(rule: RuleInForce) -> str:

@@ -90,13 +90,27 @@ def days_of(station: WeatherStation, *, since: date, until: date) -> list[Weathe
     )
 
 
-def corrected_days(station: WeatherStation) -> int:
-    """Count the days of a station that were corrected; 1 query."""
-    return int(
+def corrections_of(station: WeatherStation) -> QuerySet[WeatherDay]:
+    """List days that took the place of others, newest correction first; 1 query."""
+    rows: QuerySet[WeatherDay] = (
         WeatherDay.objects.for_group(station.farm_group_id)
-        .filter(station=station, is_current=False)
-        .count()
+        .filter(station=station, supersedes__isnull=False)
+        .select_related("supersedes", "source_upload", "created_by")
+        .order_by("-pk")
     )
+    return rows
+
+
+def lies_south(farm: Farm) -> bool:
+    """Tell whether a farm's blocks lie south of the equator; 1 query."""
+    centre = (
+        BlockBoundary.objects.for_group(farm.farm_group_id)
+        .filter(block__farm=farm)
+        .annotate(centre=Centroid("geometry"))
+        .values_list("centre", flat=True)
+        .first()
+    )
+    return centre is not None and bool(centre.y < 0)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -155,14 +169,7 @@ def rule_in_force(farm: Farm, on: date) -> RuleInForce:
 
 def _default_rule(farm: Farm, on: date) -> RuleInForce:
     """Begin with the year, or in mid-year south of the equator; 1 query."""
-    centre = (
-        BlockBoundary.objects.for_group(farm.farm_group_id)
-        .filter(block__farm=farm)
-        .annotate(centre=Centroid("geometry"))
-        .values_list("centre", flat=True)
-        .first()
-    )
-    south = centre is not None and centre.y < 0
+    south = lies_south(farm)
     return RuleInForce(
         starts_on=_last_start(date(on.year - 1, 7 if south else 1, 1), on),
         method=DegreeDayRule.Method.SINGLE_SINE,

@@ -16,7 +16,6 @@ from django.views.decorators.http import (
 )
 
 from blocks.access import COUNTERS, RULERS, Member, farm_for
-from blocks.errors import SiteError
 from blocks.views.doors import for_member
 from monitoring.pages.weather_page import (
     farm_figure,
@@ -24,6 +23,7 @@ from monitoring.pages.weather_page import (
     heat_notes,
     shown_days,
     summary_of,
+    winkler_words,
 )
 from monitoring.queries import weather as queries
 from monitoring.services import weather as services
@@ -33,6 +33,7 @@ GET_OR_POST = ["GET", "HEAD", "POST"]
 UPLOADERS = COUNTERS | RULERS
 ANSWER = "answer-"
 UPLOADS_SHOWN = 20
+CORRECTIONS_SHOWN = 50
 
 
 def _today(member: Member) -> date:
@@ -81,10 +82,13 @@ def farm_weather(
         "summary": summary_of(heat),
         "notes": heat_notes(heat.heat) if heat.heat else [],
         "days": shown_days(heat)[::-1],
+        "winkler": winkler_words(farm, heat.station, on=on),
         "rules": queries.rules_of(farm),
         "uploads": queries.uploads_of(farm)[:UPLOADS_SHOWN],
         "may_upload": member.role in UPLOADERS,
     }
+    if heat.station:
+        shown["corrections"] = queries.corrections_of(heat.station)[:CORRECTIONS_SHOWN]
     return render(request, "monitoring/farm_weather.html", shown)
 
 
@@ -205,13 +209,9 @@ def degree_day_rule(
     rule = queries.rule_in_force(farm, today)
     form = DegreeDayRuleForm(request.POST or None, rule=rule, today=today)
     if request.method == "POST" and form.is_valid():
-        try:
-            services.state_rule(member, farm, services.StatedRule(**form.cleaned_data))
-        except SiteError as error:
-            form.add_error(None, error.sentence)
-        else:
-            messages.success(request, "Degree-days are summed so from now on.")
-            return redirect("farm-weather", member.farm_group.slug, farm.uuid)
+        services.state_rule(member, farm, services.StatedRule(**form.cleaned_data))
+        messages.success(request, "Degree-days are summed so from now on.")
+        return redirect("farm-weather", member.farm_group.slug, farm.uuid)
     return render(
         request,
         "monitoring/degree_day_rule.html",

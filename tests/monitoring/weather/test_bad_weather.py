@@ -195,3 +195,26 @@ def test_rows_out_of_order_are_put_in_order(station: Station) -> None:
     upload = station.upload(lines("2020-04-02,1,9,", "2020-04-01,1,9,"))
     assert codes(upload) == codes(upload, "warning") == []
     assert upload.preview["first_on"] == "2020-04-01"
+
+
+def test_many_gaps_are_told_in_one_sentence_more(station: Station) -> None:
+    days = [(1.0, 9.0), None] * 25
+    upload = station.upload(weather_csv(*days))
+    told = codes(upload, "warning")
+    assert told.count("gap") == 20
+    assert told.count("more-gaps") == 1
+
+
+def test_too_many_rows_are_sent_back(station: Station) -> None:
+    upload = station.upload(HEAD.encode() + GOOD.encode() * 20_001)
+    assert upload.preview["code"] == "too-many-rows"
+
+
+def test_formulas_without_a_value_are_said(station: Station) -> None:
+    def add(book: object) -> None:
+        sheet = book.active  # type: ignore[attr-defined]
+        for row in (["date", "min", "max"], [date(2020, 4, 1), "=1+1", 9]):
+            sheet.append(row)
+
+    upload = station.upload(workbook(["", "", "", "", "", ""], change=add))
+    assert "formula-without-value" in codes(upload, "warning"), upload.preview

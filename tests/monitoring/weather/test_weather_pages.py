@@ -15,6 +15,7 @@ from pytest_django import DjangoAssertNumQueries
 
 from blocks.tenancy import stating
 from monitoring.models import DegreeDayRule, WeatherDay, WeatherStation, WeatherUpload
+from monitoring.weather.winkler import winkler_season
 from tests.builders import World
 from tests.monitoring.weather.stations import FIRST, Station, weather_csv
 
@@ -279,7 +280,7 @@ def test_the_list_says_how_far_each_farms_weather_reaches(station: Station) -> N
 
 
 @pytest.mark.parametrize(
-    ("name", "most"), [("weather", 9), ("farm-weather", 14), ("weather-csv", 12)]
+    ("name", "most"), [("weather", 9), ("farm-weather", 17), ("weather-csv", 12)]
 )
 def test_pages_take_few_queries(
     station: Station,
@@ -294,3 +295,43 @@ def test_pages_take_few_queries(
     client = world.client("coordinator")
     with django_assert_max_num_queries(most):
         assert client.get(url).status_code == 200
+
+
+def test_a_correction_is_shown_with_what_stood_before(station: Station) -> None:
+    world = station.world
+    station.take(weather_csv(WARM))
+    assert "Days that were corrected" not in _text(world, _farm_url(world))
+    station.take(weather_csv((10.0, 24.0)))
+    page = _text(world, _farm_url(world))
+    assert "<td>10.0 to 20.0, measured</td><td>10.0 to 24.0, measured</td>" in page
+    assert "weather.csv, row 2, Coordinator" in page
+
+
+def test_a_file_is_put_aside(station: Station) -> None:
+    world = station.world
+    upload = station.upload(weather_csv(WARM))
+    url = _url(world, "discard-weather", upload_uuid=upload.uuid)
+    assert world.client("grower").post(url).status_code == 302
+    page = _text(world, _url(world, "weather-upload", upload_uuid=upload.uuid), "lab")
+    assert "Put aside; nothing of it counts." in page
+    assert world.client("grower").post(url).status_code == 409
+
+
+def test_the_winkler_sum_needs_every_day_of_the_season(station: Station) -> None:
+    world = station.world
+    station.take(weather_csv(*[(8.0, 24.0)] * 213))
+    page = _text(world, _farm_url(world), on="2020-12-01")
+    assert "none yet, 213 of 214 days have temperatures" in page
+    station.take(weather_csv(*[(8.0, 24.0)] * 214))
+    page = _text(world, _farm_url(world), on="2020-12-01")
+    assert "1 April 2020 to 31 October 2020: 1,284 degree-days above 10 °C" in page
+    assert "region Ib" in page
+    assert "1 April 2020 to 31" in _text(world, _farm_url(world), on="2021-03-31")
+
+
+def test_growing_seasons_of_both_hemispheres() -> None:
+    assert winkler_season(date(2020, 8, 1), south=True) == (
+        date(2019, 10, 1), date(2020, 4, 30)
+    )  # fmt: skip
+    assert winkler_season(date(2020, 10, 1), south=True)[0] == date(2020, 10, 1)
+    assert winkler_season(date(2020, 3, 1), south=False)[1] == date(2019, 10, 31)
