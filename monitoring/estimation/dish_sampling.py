@@ -161,7 +161,8 @@ def called_for(
 ) -> NDArray[np.int64]:
     """Give the number of cells that pilots call for, one a row of `seen` and `areas`.
 
-    seen, areas: shape (pilots, cells) or (cells,). Raises nothing.
+    seen, areas: shape (pilots, cells) or (cells,). cells_in_dish: of which those are
+    some. cv: wanted standard error over total. Raises nothing.
     Source: Cochran 1977, Sampling Techniques, ch. 4; steps and bounds are our own.
     """
     mean, inverse_k = _mean_and_clumping(seen, areas)
@@ -263,8 +264,11 @@ def possible_pilots(
 ) -> NDArray[np.intp]:
     """Draw pilots that call for as many cells as were counted, the actual one first.
 
-    seen, areas: shape (cells,), the pilot first. Gives places in them, one pilot a
-    row; the actual one alone where it called for another number. Raises nothing.
+    seen, areas: shape (cells,), the pilot first. pilot: how many were the pilot.
+    cells_in_dish, cv: as in `called_for`. seed: of what is drawn.
+
+    Gives places in `seen`, one pilot a row; the actual one alone where it called for
+    another number. Raises nothing.
     Source: Thompson 1990, J. Am. Stat. Assoc. 85:1050-1059 (from memory).
     """
     own = np.arange(pilot)[None, :]

@@ -50,8 +50,8 @@ def simulate_stopping(
 ) -> StoppingBias:
     """Count simulated dishes in two stages, and set the totals against the truth.
 
-    Cells are negative binomial, in proportion to their area. dishes: for the bias, 2
-    or more. averaged: how many of them are averaged over pilots, for error and
+    regime: what the dishes are like. grid: their cells, negative binomial in
+    proportion to area. dishes: for the bias, 2 or more. averaged: how many of them are averaged over pilots, for error and
     coverage. seed: of everything drawn.
 
     Raises EstimationError if a precondition fails.

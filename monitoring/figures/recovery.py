@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from math import floor
 from typing import Any
 
 from monitoring.estimation import PooledRecovery
@@ -38,7 +39,7 @@ def recovery_figure(
         bars_y += [run.low, run.high, None]
     figure = plot(
         Axis("run, oldest first", ends=(ends[0], ends[1])),
-        Axis("share that one wash brings off", ends=(0.0, 1.0)),
+        Axis("share that one wash brings off", ends=(_foot(runs, low), 1.0)),
         points=[
             Points(
                 "run by itself",
@@ -62,3 +63,9 @@ def recovery_figure(
     if len(runs) <= MOST_TICKS:
         figure["layout"]["xaxis"] |= {"tickmode": "linear", "tick0": 1, "dtick": 1}
     return figure
+
+
+def _foot(runs: Sequence[MarkedRun], low: float) -> float:
+    """Begin the axis at the tenth below everything drawn."""
+    lowest = min([low, *(run.low for run in runs)])
+    return max(floor(lowest * 10 - 0.2) / 10, 0.0)
