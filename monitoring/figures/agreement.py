@@ -46,11 +46,9 @@ def difference_figure(
     data = [_points("looked at alike", 0, alike)]
     if unlike:
         data.append(_points("whole dish against cells", 1, unlike))
-    lines = [
-        (high, f"upper limit {high:.2f}"),
-        (mean, f"mean {mean:.2f}"),
-        (low, f"lower limit {low:.2f}"),
-    ]
+    lines = [(mean, f"mean {mean:.2f}")]
+    if low < high:
+        lines += [(high, f"upper limit {high:.2f}"), (low, f"lower limit {low:.2f}")]
     return {
         "data": data,
         "layout": {
@@ -63,7 +61,8 @@ def difference_figure(
                 "title": {"text": "animals in the dish, plus 1"},
                 "type": "log",
                 "tickformat": "~g",
-                "dtick": 1,
+                # Decades fit a phone; where there is no decade, all ticks do.
+                **({"dtick": 1} if _decades(pairs) > 1 else {"nticks": 4}),
             },
             "yaxis": {
                 "title": {"text": "second over first reading"},
@@ -76,6 +75,12 @@ def difference_figure(
             "annotations": [_label(level, label) for level, label in lines],
         },
     }
+
+
+def _decades(pairs: Sequence[DrawnPair]) -> float:
+    """Give how many powers of ten the readings lie apart."""
+    middles = [pair.middle for pair in pairs]
+    return log10(max(middles) / min(middles))
 
 
 def _points(name: str, place: int, pairs: Sequence[DrawnPair]) -> dict[str, Any]:

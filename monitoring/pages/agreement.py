@@ -44,6 +44,9 @@ DAYS_OF_DRIFT = 100
 HIGHEST_SHORT_OF_1 = 0.999
 
 MET, NOT_MET, NOT_SETTLED = "met", "not met", "not settled"
+# So many dishes read alike, and none otherwise, leave 5 in 100 for more than 5 in 100
+# that are not: 0.95 ** 59 (Wilks 1941, Ann. Math. Statist. 12:91-96).
+ENOUGH_ALIKE = 59
 
 
 @dataclass(frozen=True, slots=True)
@@ -181,6 +184,8 @@ class Agreement:
         found = self.concordance
         if found is None:
             return ""
+        if found.low == found.high:
+            return "1: both readings were the same in every dish"
         return _coefficients(found.coefficient, found.low, found.high)
 
     @property
@@ -311,6 +316,13 @@ def judge(
 ) -> list[Judged]:
     """Hold the figures against the standard, with their uncertainty."""
     judged = []
+    if limits is not None and limits.low == limits.high:
+        asked = f"second readings within {standard.widest_ratio:g} times the first"
+        verdict = _verdict(
+            met=limits.pairs >= ENOUGH_ALIKE,
+            missed=limits.widest > standard.widest_ratio,
+        )
+        return [Judged(f"{asked} (all so far are {limits.high:.2f} times)", verdict)]
     if coefficient is not None:
         least = standard.least_concordance
         judged.append(
@@ -332,9 +344,9 @@ def judge(
 
 
 def _verdict(*, met: bool, missed: bool) -> str:
-    if met:
-        return MET
-    return NOT_MET if missed else NOT_SETTLED
+    if missed:
+        return NOT_MET
+    return MET if met else NOT_SETTLED
 
 
 def _counters(

@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass
 from datetime import datetime
+from typing import cast
 from uuid import UUID
 
 from django.db.models import QuerySet
@@ -9,7 +10,7 @@ from django.shortcuts import get_object_or_404
 
 from blocks.models import Block
 from monitoring.models import Sheet, SheetFinding, SheetRow
-from monitoring.sheets.columns import BAG_COLUMNS, names_of, normal_name
+from monitoring.sheets.columns import COLUMNS, Layout, names_of, normal_name
 
 State = Sheet.State
 UNDER_WAY = (State.RECEIVED, State.READING, State.CHECKING, State.PUBLISHING)
@@ -84,12 +85,14 @@ def faulty_rows(sheet: Sheet, *, at_most: int) -> list[FaultyRow]:
     found = list(rows.filter(number__in=numbers).order_by("number"))
     found += list(rows.filter(left_out=True).exclude(number__in=numbers)[:at_most])
     return [
-        _faulty(row, sheet.header, [e for e in errors if e.row_number == row.number])
+        _faulty(row, sheet, [e for e in errors if e.row_number == row.number])
         for row in sorted(found, key=lambda row: row.number)
     ]
 
 
-def _faulty(row: SheetRow, header: list[str], errors: list[SheetFinding]) -> FaultyRow:
+def _faulty(row: SheetRow, sheet: Sheet, errors: list[SheetFinding]) -> FaultyRow:
+    header: list[str] = sheet.header
+    layout = cast("Layout", sheet.layout)
     now = row.corrected or row.fields
     width = max(len(header), len(now))
     headings = header + [f"further field {i + 1}" for i in range(width - len(header))]
@@ -100,7 +103,7 @@ def _faulty(row: SheetRow, header: list[str], errors: list[SheetFinding]) -> Fau
             heading,
             value,
             original,
-            [e.sentence for e in errors if _same(e.column, heading)],
+            [e.sentence for e in errors if _same(e.column, heading, layout)],
         )
         for heading, value, original in zip(headings, values, originals, strict=True)
     ]
@@ -113,9 +116,9 @@ def _faulty(row: SheetRow, header: list[str], errors: list[SheetFinding]) -> Fau
     )
 
 
-def _same(column: str, heading: str) -> bool:
+def _same(column: str, heading: str, layout: Layout) -> bool:
     name = normal_name(heading)
-    return column == heading or column in {name, names_of(BAG_COLUMNS).get(name)}
+    return column == heading or column in {name, names_of(COLUMNS[layout]).get(name)}
 
 
 def blocks_of_sheet(sheet: Sheet) -> QuerySet[Block]:

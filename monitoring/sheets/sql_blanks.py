@@ -53,7 +53,8 @@ FROM staged_blank_match s WHERE s.status = 'changed'
 AFTER_UNKNOWN: Final = """
 SELECT s.number, 'after_bag', 'error', 'unknown-bag-before', s.after_code, format(
     'No bag %%s with a wash %%s is known from that block and day. Publish the sheet'
-    ' with the bag first, look at the code, or leave after_bag empty.', s.after_code, s.wash)
+    ' with the bag first, look at the code, or leave after_bag empty.',
+    s.after_code, s.wash)
 FROM staged_blank_match s WHERE s.after_code <> '' AND s.after_id IS NULL
 """
 FINDINGS: Final = (TWICE, DIFFERS, AFTER_UNKNOWN)

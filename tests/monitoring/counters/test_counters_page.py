@@ -234,6 +234,16 @@ def test_dishes_that_are_all_alike_are_told_in_words(desk: Desk, world: World) -
     _publish(desk, later, "same.csv")
     assert "lie between 1.00 and 1.00 times" in _page(world)
     assert "Both readings were the same in every dish" in _page(world)
+    # 24 dishes alike are no proof that 95 in 100 are: that takes 59 (Wilks 1941).
+    _state(world)
+    assert "since 1 January 2026 is not settled" in _page(world)
+    more = [
+        Read(r.bag, r.reading, r.analyst, r.mites, day=f"2026-09-0{day}")
+        for r in same
+        for day in range(1, 4)
+    ]
+    _publish(desk, more, "more.csv")
+    assert "since 1 January 2026 is met" in _page(world)
 
 
 def test_growers_and_consultants_see_no_counters_figures(world: World) -> None:
