@@ -51,8 +51,8 @@ def simulate_stopping(
     """Count simulated dishes in two stages, and set the totals against the truth.
 
     regime: what the dishes are like. grid: their cells, negative binomial in
-    proportion to area. dishes: for the bias, 2 or more. averaged: how many of them are averaged over pilots, for error and
-    coverage. seed: of everything drawn.
+    proportion to area. dishes: for the bias, 2 or more. averaged: how many of them are
+    averaged over pilots, for error and coverage. seed: of everything drawn.
 
     Raises EstimationError if a precondition fails.
     Source: direct simulation.
