@@ -102,6 +102,7 @@ def follow_stop_line(
     minimum_units: 1 or more. true_mean: of what was drawn from, above 0.
 
     Raises EstimationError if line and draws do not fit.
+    Source: resampling to validate stop lines, Naranjo & Hutchison 1997 (from memory).
     """
     runs, units = draws.shape
     if line.shape != (units,) or not 1 <= minimum_units <= units:
@@ -126,9 +127,10 @@ def follow_test(
 ) -> SequentialRuns:
     """Let a sequential test decide each run; at the last unit by the nearer line.
 
-    draws: shape (runs, units). minimum_units: no decision before it.
+    draws: shape (runs, units). test: its lines. minimum_units: no decision before it.
 
     Raises EstimationError if the least number is not among the units drawn.
+    Source: resampling to validate plans, Naranjo & Hutchison 1997 (from memory).
     """
     runs, units = draws.shape
     if not 1 <= minimum_units <= units:

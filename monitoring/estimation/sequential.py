@@ -269,11 +269,13 @@ def presence_test(
 ) -> PresenceTest:
     """Make Wald's test on the share of units that hold animals.
 
-    As `sequential_test`; only whether a unit holds so many animals or more is looked
-    at, and the two shares follow from the two means and k.
+    Only whether a unit holds so many animals or more is looked at; the two shares
+    follow from the two means and k. lower_mean, upper_mean: animals counted per unit, 0
+    < lower < upper. k: above 0, inf for animals that do not clump. alpha, beta: risks
+    of a wrong "upper" and a wrong "lower". animals: 1 or more.
 
-    Raises EstimationError also where the two shares are as good as one, as they are
-    when nearly every unit holds an animal.
+    Raises EstimationError as `sequential_test` does, and where the two shares are as
+    good as one, as they are when nearly every unit holds an animal.
     Source: Wald 1947, Sequential Analysis, for the binomial; shares by the negative
     binomial; Binns, Nyrop & van der Werf 2000, Sampling and Monitoring in Crop
     Protection, ch. 7 (read in excerpts).
