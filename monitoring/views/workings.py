@@ -9,6 +9,7 @@ from django.views.decorators.http import require_safe
 from blocks.access import Member
 from blocks.views.doors import for_member
 from monitoring.densities.working import working_of
+from monitoring.pages.method_words import method_words
 from monitoring.queries.calibrations import recovery_of_density
 from monitoring.queries.rounds import densities_of_ratio, positions_of
 from monitoring.queries.seasons import density_for, ratio_for
@@ -28,6 +29,7 @@ def density(
         {
             "density": found,
             "working": working_of(found),
+            "method": method_words(found),
             "recovery_alone": recovery_alone(found),
             "recovery_runs": runs_behind(recovery_of_density(found)),
             "positions": [] if found.stratum else positions_of(found),

@@ -229,4 +229,6 @@ def test_what_was_learned_holds_from_its_day_and_for_bags_of_its_units() -> None
     assert settings.clumping_on(date(2025, 12, 31), sample) is None
     double = replace(sample, counted=[one._replace(units=2) for one in sample.counted])
     assert settings.clumping_on(date(2026, 6, 30), double) is None
-    assert settings.clumping_on(date(2026, 6, 30), replace(sample, tissue="bud")) is None
+    assert (
+        settings.clumping_on(date(2026, 6, 30), replace(sample, tissue="bud")) is None
+    )
