@@ -161,12 +161,26 @@ class SymptomScaleForm(forms.Form):
     highest = forms.IntegerField(
         min_value=1, max_value=100, help_text="Above the lowest; 4 to begin with."
     )
+    level_names = forms.CharField(
+        label="Names of the scores",
+        required=False,
+        max_length=2_000,
+        widget=forms.Textarea(attrs={"rows": 5}),
+        help_text="One a line, from the lowest score up, e.g. “clean”; all of them, or"
+        " none.",
+    )
     wording = forms.CharField(
+        label="How to judge",
         required=False,
         widget=forms.Textarea(attrs={"rows": 4}),
-        help_text="What each score means, one a line.",
+        help_text="Whatever helps two people to score alike.",
     )
     valid_from = forms.DateField(label="For sheets from", widget=DateInput)
+
+    def clean_level_names(self) -> list[str]:
+        """Give one name a line, without empty lines at the ends."""
+        text = str(self.cleaned_data["level_names"]).strip()
+        return [line.strip() for line in text.splitlines()] if text else []
 
 
 class AgreementStandardForm(forms.Form):

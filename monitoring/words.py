@@ -79,3 +79,8 @@ def sentence_case(text: str) -> str:
 def bags(number: int) -> str:
     """Write a number of bags."""
     return "1 bag" if number == 1 else f"{number} bags"
+
+
+def leaves(number: int) -> str:
+    """Write a number of leaves."""
+    return "1 leaf" if number == 1 else f"{number:,} leaves"

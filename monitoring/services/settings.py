@@ -1,6 +1,6 @@
 """Change how a farm group's laboratory counts and corrects."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 
@@ -28,6 +28,7 @@ from monitoring.services.laboratory import add_first_recoveries
 
 # Shares are typed with two or three decimals; their sum may miss 1 by rounding.
 SHARE_SLACK = 0.005
+LONGEST_LEVEL = 60
 
 
 class NotAllowedValueError(SiteError):
@@ -200,13 +201,42 @@ def set_canopy_weights(
 
 
 def set_symptom_scale(
-    member: Member, *, lowest: int, highest: int, wording: str, valid_from: date
+    member: Member,
+    *,
+    lowest: int,
+    highest: int,
+    level_names: Sequence[str],
+    wording: str,
+    valid_from: date,
 ) -> None:
     """Judge symptoms on another scale from a date on."""
     if lowest >= highest:
         raise NotAllowedValueError("The lowest score must be below the highest.")
+    _look_at_names(level_names, scores=highest - lowest + 1)
     SymptomScale.objects.update_or_create(
         farm_group=member.farm_group,
         valid_from=valid_from,
-        defaults={"lowest": lowest, "highest": highest, "wording": wording},
+        defaults={
+            "lowest": lowest,
+            "highest": highest,
+            "level_names": list(level_names),
+            "wording": wording,
+        },
     )
+
+
+def _look_at_names(names: Sequence[str], *, scores: int) -> None:
+    if names and len(names) != scores:
+        raise NotAllowedValueError(
+            f"There are {scores} scores and {len(names)} names. Give each score a name,"
+            " one a line, or none of them."
+        )
+    if not all(names):
+        raise NotAllowedValueError("One of the names is empty.")
+    if len({name.casefold() for name in names}) < len(names):
+        raise NotAllowedValueError("Two scores have the same name.")
+    if any(len(name) > LONGEST_LEVEL for name in names):
+        raise NotAllowedValueError(
+            f"A score's name has up to {LONGEST_LEVEL} signs. Put more under “How to"
+            " judge”."
+        )

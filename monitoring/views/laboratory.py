@@ -222,6 +222,7 @@ def symptom_scale(request: HttpRequest, member: Member) -> HttpResponse:
     initial = {
         "lowest": scale.lowest if scale else 0,
         "highest": scale.highest if scale else 4,
+        "level_names": "\n".join(scale.level_names) if scale else "",
         "wording": scale.wording if scale else "",
         "valid_from": today,
     }
