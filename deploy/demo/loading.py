@@ -22,7 +22,9 @@ from deploy.demo.places import (
 )
 from deploy.demo.replaying import as_member, replay
 from deploy.demo.rounds import fresh_rounds, history
+from deploy.demo.symptoms import LEVELS
 from deploy.demo.weather import load_weather
+from monitoring.models import SymptomScale
 from monitoring.services.laboratory import set_up_laboratory
 
 # Before the first visit of the demo.
@@ -64,6 +66,7 @@ def load(*, today: date) -> Loaded:
         name=GROUP_NAME, slug=GROUP_SLUG, time_zone=TIME_ZONE, is_demo=True
     )
     set_up_laboratory(group)
+    _name_scores(group)
     farms = {name: add_farm(group, name=name) for name in FARM_NAMES}
     begun_on = date_of(LAST_SEASON, FIRST_DAY, today=today)
     _add_people(group, farms, valid_from=begun_on)
@@ -109,6 +112,11 @@ def _add_people(group: FarmGroup, farms: dict[str, Farm], *, valid_from: date) -
             farms=[farms[person.farm]] if person.farm else None,
             valid_from=valid_from,
         )
+
+
+def _name_scores(group: FarmGroup) -> None:
+    with stating(group.pk):
+        SymptomScale.objects.filter(farm_group=group).update(level_names=list(LEVELS))
 
 
 def _import_blocks(group: FarmGroup, *, valid_from: date) -> None:

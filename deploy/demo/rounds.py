@@ -22,6 +22,7 @@ from deploy.demo.people import FORMER_ANALYST, NAMES_CELLS, NUMBERS_CELLS
 from deploy.demo.places import BLOCKS, BlockPlace, parcels_m
 from deploy.demo.season import ORGANISMS, Course, simulate, temperature_c
 from deploy.demo.stories import STORIES
+from deploy.demo.symptoms import score_of
 
 SEED = 20
 # The share of a canopy's leaves in each position that is sampled; invented.
@@ -201,7 +202,9 @@ def _bags(
                 point=(float(points[index][0]), float(points[index][1])),
                 on_tissue=on_tissue,
                 washed_off=off,
-                symptoms=_symptoms(tour.tissue, on_tissue, rng),
+                symptoms=None
+                if tour.tissue == "bud"
+                else score_of(block.farm, on_tissue, rng),
                 wash=_wash_note(days_after, rng),
                 readings=_readings(off, tour, analysts, rng),
             )
@@ -269,17 +272,6 @@ def _readings(
         return (first,)
     second = read_dish(washed_off, number=2, analyst=analysts[1], rng=rng)
     return first, second
-
-
-def _symptoms(
-    tissue: Tissue, on_tissue: Mapping[str, int], rng: np.random.Generator
-) -> int | None:
-    """Score 0 to 4: thrips scar leaves much as rust mites do."""
-    if tissue == "bud":
-        return None
-    feeding = on_tissue["rust_mites"] + 8 * on_tissue["thrips"]
-    felt = 1.25 * np.log10(1 + feeding) - 0.8 + rng.normal(0.0, 0.45)
-    return int(np.clip(round(felt), 0, 4))
 
 
 def not_begun(bag: SampledBag, *, note: str) -> SampledBag:

@@ -3,6 +3,7 @@
 from collections.abc import Iterator
 from dataclasses import dataclass
 from itertools import groupby
+from math import log10
 
 import numpy as np
 import pytest
@@ -11,7 +12,7 @@ from shapely.geometry import shape
 
 from deploy.demo.almanac import TOURS
 from deploy.demo.laboratory import DENSE, WASHED_OFF, Seen, usual_dish
-from deploy.demo.places import BLOCKS, boundary
+from deploy.demo.places import BLOCKS, FARM_NAMES, boundary
 from deploy.demo.rounds import (
     BAG_K,
     SampledBag,
@@ -177,7 +178,12 @@ def test_some_bags_are_recounted_some_uncountable_and_some_not_counted() -> None
 
 
 def test_symptoms_follow_what_feeds_on_the_leaf() -> None:
-    bags = [bag for _, bag in _bags(LEAF_ROUNDS)]
+    # Of the farm where both scar; the other farms have causes of their own, below.
+    bags = [
+        bag
+        for sampled, bag in _bags(LEAF_ROUNDS)
+        if sampled.block.farm == FARM_NAMES[0]
+    ]
     assert {bag.symptoms for bag in bags} == {0, 1, 2, 3, 4}
 
     def mean_score(chosen: list[SampledBag]) -> float:
@@ -212,3 +218,25 @@ def test_bags_lie_inside_their_block() -> None:
         points = np.array([bag.point for bag in sampled.bags])
         area = areas[sampled.block.name]
         assert shapely.contains_xy(area, *points.T).all()
+
+
+def test_each_farm_has_its_own_cause_of_damage() -> None:
+    """Rust mites scar on the second farm, thrips on the third, both on the first."""
+
+    def steps(farm: str, organism: str, other: str) -> float:
+        bags = [
+            bag
+            for sampled, bag in _bags(LEAF_ROUNDS)
+            if sampled.block.farm == farm and bag.on_tissue[other] < 3
+        ]
+        scores = [bag.symptoms for bag in bags]
+        counts = [log10(1 + bag.on_tissue[organism]) for bag in bags]
+        return float(np.polyfit(counts, scores, 1)[0])
+
+    first, second, third = FARM_NAMES
+    assert steps(first, "rust_mites", "thrips") > 0.5
+    assert steps(first, "thrips", "rust_mites") > 0.5
+    assert steps(second, "rust_mites", "thrips") > 0.5
+    assert steps(second, "thrips", "rust_mites") < 0.2
+    assert steps(third, "thrips", "rust_mites") > 0.5
+    assert steps(third, "rust_mites", "thrips") < 0.4
