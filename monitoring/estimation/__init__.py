@@ -70,6 +70,7 @@ from monitoring.estimation.efficacy import (
     schneider_orelli,
     sun_shepard,
 )
+from monitoring.estimation.fold_change import FoldChange, fold_change
 from monitoring.estimation.forecast import (
     CountedRound,
     CrossingForecast,
@@ -87,6 +88,7 @@ from monitoring.estimation.learning import (
     guard_history,
     learn_clumping,
 )
+from monitoring.estimation.log_delta import LogDeltaInterval, log_delta_interval
 from monitoring.estimation.mean_variance import (
     Patchiness,
     PowerLaw,
@@ -195,12 +197,14 @@ __all__ = [
     "ExponentialSigma",
     "FiellerInterval",
     "FilledDays",
+    "FoldChange",
     "GrowthFit",
     "HeatRule",
     "IntraclassCorrelation",
     "KPrior",
     "LeafPriors",
     "LearnedClumping",
+    "LogDeltaInterval",
     "LogNormalK",
     "LogNormalSigma",
     "LogUniformK",
@@ -252,6 +256,7 @@ __all__ = [
     "fit_negative_binomial",
     "fit_patchiness",
     "fit_power_law",
+    "fold_change",
     "follow_stop_line",
     "follow_test",
     "forecast_crossing",
@@ -263,6 +268,7 @@ __all__ = [
     "k_from_zeros",
     "learn_clumping",
     "limits_of_agreement",
+    "log_delta_interval",
     "mean_from_empty",
     "mite_day_weights",
     "mite_days",

@@ -54,6 +54,8 @@ def forecast_figure(
         (max(ends) + MARGIN).isoformat(),
     ]
     top = max([*(point.high or 0.0 for point in panel.points), *fan.median])
+    # On a log axis an empty round's lower end would press all else together.
+    layout["yaxis"]["autorangeoptions"] = {"clipmin": min(fan.low) / 3}
     levels = [level for level, _ in panel.thresholds]
     layout["yaxis"]["range"] = [0, 1.1 * max([top, *(1.3 * one for one in levels)])]
     return figure

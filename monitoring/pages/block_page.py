@@ -59,7 +59,10 @@ def tissue_part(
     return TissuePart(
         tissue=tissue,
         sentence=sentence_of(
-            [row for row in newest.densities if row], newest.ratios, thresholds
+            [row for row in newest.densities if row],
+            newest.ratios,
+            thresholds,
+            before=[row for row in rows[1].densities if row] if rows[1:] else [],
         ),
         newest_on=day(newest.round.collected_on),
         figure=season_figure(

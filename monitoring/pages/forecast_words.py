@@ -137,7 +137,7 @@ def plausible_words(forecast: CrossingForecast, *, is_rust_mites: bool) -> str:
 def plain_words(fit: GrowthFit | None, level: float, newest_on: date) -> str:
     """Say what a straight line through the bags gives, as a check."""
     if fit is None:
-        return "A straight line cannot be fitted to these bags."
+        return "it cannot be fitted to these bags."
     low, high = fit.slope_interval()
     clumping = (
         "counts no more clumped than chance"

@@ -2,7 +2,7 @@
 
 from collections.abc import Iterable, Sequence
 
-from monitoring.estimation import StoredPosterior
+from monitoring.estimation import StoredPosterior, fold_change
 from monitoring.models import Density, Organism, Ratio
 from monitoring.thresholds import ThresholdInForce
 from monitoring.words import (
@@ -18,6 +18,8 @@ from monitoring.words import (
 
 # An upper end this many times the median is called weak.
 WEAK = 10
+# Rounds further apart belong to two seasons.
+SAME_SEASON_DAYS = 120
 
 
 def chance_above(density: Density, level: float) -> float | None:
@@ -51,8 +53,13 @@ def sentence_of(
     densities: Sequence[Density],
     ratios: Iterable[Ratio],
     thresholds: Sequence[ThresholdInForce],
+    *,
+    before: Sequence[Density] = (),
 ) -> str:
-    """Say over the phone what the newest round of a tissue means."""
+    """Say over the phone what the newest round of a tissue means.
+
+    before: the densities of the round before it, for how many times as many there are.
+    """
     parts = []
     for density in sorted(densities, key=lambda row: row.organism.position):
         if density.organism.role == Organism.Role.OTHER:
@@ -60,6 +67,7 @@ def sentence_of(
         parts.append(f"{density.organism.name.capitalize()} {density_words(density)}.")
         parts += _against_threshold(density, thresholds)
     parts += [_ratio_words(ratio) for ratio in ratios]
+    parts += _changes(densities, before)
     parts += _weak_limits(densities)
     parts += _waiting(densities)
     return " ".join(part for part in parts if part)
@@ -109,6 +117,39 @@ def _ratio_words(ratio: Ratio) -> str:
         f" {prey_per_predator(ratio.median)} ({prey_per_predator(ratio.high)} to"
         f" {prey_per_predator(ratio.low)}){left_out}."
     )
+
+
+def _changes(densities: Iterable[Density], before: Iterable[Density]) -> list[str]:
+    """Say how many times as many pests there are as in the round before."""
+    earlier = {row.organism_id: row for row in before}
+    return [
+        _change_words(row, earlier[row.organism_id])
+        for row in densities
+        if row.organism.role == Organism.Role.PEST
+        and row.organism_id in earlier
+        and _can_be_set_against(row, earlier[row.organism_id])
+    ]
+
+
+def _can_be_set_against(later: Density, earlier: Density) -> bool:
+    """Tell whether both rounds found animals, gave limits, and are of one season."""
+    days = (later.round.collected_on - earlier.round.collected_on).days
+    return days <= SAME_SEASON_DAYS and all(
+        row.quantiles and row.sample_mean and row.high is not None and not row.at_least
+        for row in (later, earlier)
+    )
+
+
+def _change_words(later: Density, earlier: Density) -> str:
+    found = fold_change(
+        StoredPosterior(tuple(later.quantiles)),
+        StoredPosterior(tuple(earlier.quantiles)),
+    )
+    name, ends = sentence_case(later.organism.name), interval(found.low, found.high)
+    on = f"{earlier.round.collected_on.day} {earlier.round.collected_on:%B}"
+    if found.median < 1:
+        return f"{name} down to {figure(found.median)} of those on {on} ({ends})."
+    return f"{name} {figure(found.median)}-fold since {on} ({ends})."
 
 
 def _weak_limits(densities: Iterable[Density]) -> list[str]:
