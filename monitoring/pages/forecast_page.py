@@ -296,7 +296,10 @@ def _rounds(growth: Growth) -> list[UsedLine]:
 
 def _prior(organism: Organism) -> str:
     usual = usual_growth(organism.code)
+    known = "about what is published of rust mites"
+    if organism.code != RUST_MITES:
+        known = "little is known of it"
     return (
         f"{usual.mean:g} a day, standard deviation {usual.sd:g}, wandering over about"
-        f" {usual.keeps_for_days:.0f} days"
+        f" {usual.keeps_for_days:.0f} days ({known})"
     )

@@ -116,7 +116,10 @@ def plausible_words(forecast: CrossingForecast, *, is_rust_mites: bool) -> str:
     if rate is None:
         return ""
     if not is_rust_mites:
-        return "No rate of growth on vines is known to us to set this against."
+        return (
+            "No rate of growth on vines is known to us to set this against; how often"
+            " dates hold was tried for growth like rust mites' only."
+        )
     published = (
         f"rust mites in the laboratory: {per_day(slow)} in 100 a day at 17 °C,"
         f" {per_day(fast)} at 25 °C"
