@@ -121,7 +121,7 @@ class Migration(migrations.Migration):
             model_name="tally",
             index=models.Index(
                 condition=models.Q(("reading__gt", 1), ("state", "published")),
-                fields=["farm_group", "organism"],
+                fields=["farm_group", "organism", "id"],
                 name="monitoring_tally_recounts",
             ),
         ),

@@ -138,9 +138,9 @@ class Tally(models.Model):
             models.Index(
                 fields=["farm_group", "source_sheet"], name="monitoring_tally_by_sheet"
             ),
-            # Recounts are few among many tallies.
+            # Recounts are few among many tallies; the newest are asked for.
             models.Index(
-                fields=["farm_group", "organism"],
+                fields=["farm_group", "organism", "id"],
                 condition=Q(reading__gt=1, state="published"),
                 name="monitoring_tally_recounts",
             ),

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from datetime import date
 from uuid import UUID
 
-from django.db.models import Count, Prefetch, QuerySet
+from django.db.models import Prefetch, QuerySet
 from django.shortcuts import get_object_or_404
 
 from blocks.access import Member
@@ -15,6 +15,7 @@ from monitoring.models import (
     BlankCount,
     BlankWash,
     Organism,
+    Round,
     Tally,
 )
 
@@ -47,7 +48,7 @@ def counted_again(member: Member, asked: Asked) -> list[list[Tally]]:
     )
     if asked.year is not None:
         recounts = recounts.filter(wash__bag__round__collected_on__year=asked.year)
-    newest = recounts.order_by("-wash__bag__round__collected_on", "-pk")
+    newest = recounts.order_by("-pk")
     dishes = set(newest.values_list("wash_id", "dish_number")[:MOST_DISHES])
     readings = (
         mine.filter(wash__in={wash for wash, _ in dishes}, outcome="counted")
@@ -61,22 +62,12 @@ def counted_again(member: Member, asked: Asked) -> list[list[Tally]]:
     return [tallies for tallies in found.values() if len(tallies) > 1]
 
 
-def recounts_by_kind(
-    member: Member,
-) -> list[tuple[int, str, int, int]]:
-    """List organism, tissue, year and number of recounts there are; 1 query."""
-    return list(
-        Tally.objects.for_group(member.group_id)
-        .filter(
-            reading__gt=1,
-            state=Tally.State.PUBLISHED,
-        )
-        .values_list(
-            "organism_id", "wash__bag__tissue", "wash__bag__round__collected_on__year"
-        )
-        .annotate(number=Count("pk"))
-        .order_by("organism_id", "wash__bag__tissue")
+def years_of_rounds(member: Member) -> list[int]:
+    """List the years in which rounds were collected, newest first; 1 query."""
+    years = Round.objects.for_group(member.group_id).dates(
+        "collected_on", "year", order="DESC"
     )
+    return [one.year for one in years]
 
 
 def standard_on(farm_group: FarmGroup, day: date) -> AgreementStandard | None:

@@ -33,7 +33,7 @@ def _today(member: Member) -> date:
 
 
 def _chosen(
-    request: HttpRequest, organisms: list[Organism], years: set[int]
+    request: HttpRequest, organisms: list[Organism], years: list[int]
 ) -> queries.Asked | None:
     """Read what is asked for; odd wishes are taken as the usual ones."""
     code, tissue = request.GET.get("organism", ""), request.GET.get("tissue", "")
@@ -53,14 +53,13 @@ def _chosen(
 def counters(request: HttpRequest, member: Member) -> HttpResponse:
     """Show how well counters agree on one organism and tissue."""
     organisms = list(organisms_of_group(member.group_id))
-    kinds = queries.recounts_by_kind(member)
-    years = {year for _, _, year, _ in kinds}
+    years = queries.years_of_rounds(member)
     asked = _chosen(request, organisms, years)
     standard = queries.standard_on(member.farm_group, _today(member))
     shown: dict[str, Any] = {
         "organisms": organisms,
         "tissues": Tissue.choices,
-        "years": sorted(years, reverse=True),
+        "years": years,
         "asked": asked,
         "standard": standard,
         "fewest": agreement_page.FEWEST_PAIRS,

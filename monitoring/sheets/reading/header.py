@@ -58,7 +58,10 @@ def find_header(first_rows: Sequence[Row], organisms: Mapping[str, str]) -> Head
         )
     for index, (number, fields) in enumerate(first_rows[:HEADER_WITHIN_ROWS]):
         headings = [normal_name(field) for field in fields]
-        known = sum(any(name in names for names in NAMES.values()) for name in headings)
+        known = sum(
+            any(name in names for names in (*NAMES.values(), organisms))
+            for name in headings
+        )
         if known >= ENOUGH_HEADINGS:
             if len(fields) > MOST_COLUMNS:
                 raise UnreadableSheetError(

@@ -101,6 +101,25 @@ def test_what_is_wrong_with_a_blank_is_said_at_its_row(
     assert found[0].sentence.endswith(".")
 
 
+@pytest.mark.parametrize("kind", ["csv", "xlsx"])
+def test_the_template_is_a_sheet_of_blanks(desk: Desk, kind: str) -> None:
+    client, url = desk.world.client("lab"), desk.world.url("sheets/layouts/")
+    answer = client.get(f"{url}blanks.{kind}")
+    sheet = desk.upload(b"".join(answer), f"template.{kind}")
+    assert (sheet.state, sheet.layout) == ("checked", "blanks")
+    # Its example names a block that this group does not have.
+    assert desk.codes(sheet) == ["unknown-block"]
+    assert "after_bag" in client.get(url).content.decode()
+
+
+def test_what_is_wrong_stands_beside_its_field(desk: Desk) -> None:
+    text = "no;date;Rust mites;carried\nB1;2099-01-01;1;x\n"
+    sheet = desk.upload(text.replace("no;", "blank_no;").encode())
+    assert sheet.layout == "blanks"
+    page = desk.world.client("lab").get(desk.world.url(f"sheets/{sheet.uuid}/"))
+    assert "has not come yet" in page.content.decode()
+
+
 def test_a_blank_is_written_once(desk: Desk, world: World) -> None:
     twice = desk.upload(blank_sheet(blank_row(), blank_row(rust_mites=1)))
     assert set(desk.codes(twice)) == {"blank-twice"}
