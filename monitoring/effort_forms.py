@@ -62,7 +62,7 @@ class EffortForm(forms.Form):
         "Density expected", "Blank: the block's newest figure for this organism."
     )
     precision_percent = _percent(
-        "Precision wanted, in shares of the mean", 2, 100, "25 is usual for alerts"
+        "Precision wanted, in shares of the mean", 2, 100, "25 is common practice"
     )
     precision_kind = forms.ChoiceField(
         label="That precision is of", choices=KINDS, required=False
@@ -70,10 +70,10 @@ class EffortForm(forms.Form):
     lower = _density("Lower density", "Blank: your threshold's clear level.")
     upper = _density("Upper density", "Blank: your threshold.")
     alpha_percent = _percent(
-        "Risk of calling the lower density the upper", 0.1, 45, "10 is usual"
+        "Risk of calling the lower density the upper", 0.1, 45, "10 is common practice"
     )
     beta_percent = _percent(
-        "Risk of calling the upper density the lower", 0.1, 45, "10 is usual"
+        "Risk of calling the upper density the lower", 0.1, 45, "10 is common practice"
     )
     counted_percent = _percent(
         "Share of each dish to be counted", 0.1, 100, "100 for whole dishes"

@@ -10,6 +10,7 @@ from monitoring.effort.plans import Clumping, numbers_of_bags
 from monitoring.effort.trials import PrecisionTrial
 from monitoring.figures.plots import Axis, Curve, plot
 from monitoring.figures.tones import Tone
+from monitoring.words import in_hundred
 
 LINE = Tone("plum", "square", "solid")
 # A card has every number of bags up to here, then each fifth.
@@ -120,7 +121,7 @@ def _tried(wanted: Wanted, trials: list[PrecisionTrial]) -> str:
     )
     if unfinished > 0:
         words += (
-            f" In {100 * unfinished:.0f} of 100 runs {wanted.most} bags were not enough"
+            f" In {in_hundred(unfinished)} runs {wanted.most} bags were not enough"
             " to reach the line."
         )
     return words

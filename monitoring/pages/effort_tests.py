@@ -14,7 +14,7 @@ from monitoring.estimation.sequential import Lines, PresenceTest
 from monitoring.figures.plots import Axis, Curve, Points, plot
 from monitoring.figures.tones import Tone, tone_of
 from monitoring.pages.effort_precision import numbers_on_card
-from monitoring.words import day, figure, stated
+from monitoring.words import day, figure, in_hundred, stated
 
 LOWER, UPPER = Tone("teal", "diamond", "longdash"), Tone("plum", "square", "solid")
 FORMULA = Tone("plum", "square", "solid")
@@ -23,6 +23,7 @@ BEYOND, CURVE_POINTS = 8.0, 60
 CHANCE, BAGS = "chance of “lower”", "bags on average"
 # Numbers of animals from which a bag might be held to be occupied.
 STEPS = (1, 2, 3, 5, 10, 20, 30, 50, 75, 100, 150, 200, 300, 500, 1000)
+NONE_LEFT = "every run came to a decision"
 # Another number is taken, unasked, or named where it takes so much less.
 WORTH_TAKING = 0.5
 
@@ -204,12 +205,12 @@ def _tried(plan: Plan, trials: Sequence[TestTrial], wrong: str) -> str:
     )
     undecided = mean(one.runs.unfinished for one in trials)
     number = len(trials)
+    last = f"{plan.wanted.most} bags undecided and went to the nearer line"
+    end = f"{in_hundred(undecided)} runs came to {last}" if undecided else NONE_LEFT
     return (
         f"On your own {number} round{'s' if number > 1 else ''} at least so dense,"
-        f" thinned to {density}: called {wrong} {100 * called:.0f} times in 100,"
-        f" {mean(one.runs.average_units for one in trials):.0f} bags on average;"
-        f" {100 * undecided:.0f} in 100 runs came to {plan.wanted.most} bags undecided"
-        " and went to the nearer line."
+        f" thinned to {density}: called {wrong} {in_hundred(called)} times,"
+        f" {mean(one.runs.average_units for one in trials):.0f} bags on average; {end}."
     )
 
 
