@@ -16,6 +16,7 @@ from blocks.access import Member, member_for
 from blocks.models import Block, Farm, FarmGroup, User
 from blocks.tenancy import stating
 from deploy.demo.almanac import LAST_SEASON, THIS_SEASON, TOURS, date_of
+from deploy.demo.clumping import learn_from_last_season, learning_day
 from deploy.demo.people import PEOPLE, DemoPerson
 from deploy.demo.places import TIME_ZONE
 from deploy.demo.quality import blank_sheets, recount_sheets
@@ -60,6 +61,7 @@ def replay(group: FarmGroup, farms: dict[str, Farm], *, today: date) -> None:
             *_season_ends(group, today),
             *_treatment_steps(group, today),
             _standard_step(group, today),
+            _Step(learning_day(today=today), 1, partial(_learn, group, today)),
             # Nobody wants e-mail about last year: the newest tour is news, no other.
             _Step(
                 date_of(THIS_SEASON, TOURS[-1].day, today=today),
@@ -139,6 +141,11 @@ def _standard_step(group: FarmGroup, today: date) -> _Step:
             )
 
     return _Step(day, 1, state)
+
+
+def _learn(group: FarmGroup, today: date, _now: datetime) -> None:
+    with stating(group.pk):
+        learn_from_last_season(as_member(group, COORDINATOR), today=today)
 
 
 def _sheet_steps(group: FarmGroup, today: date) -> Iterator[_Step]:
