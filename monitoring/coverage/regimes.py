@@ -59,72 +59,61 @@ class Counted:
     proportions: FloatArray
 
 
+# Heading, shape, leaves, k or sigma, means, and ways of counting with recoveries.
+FAMILIES = (
+    (
+        "clumped leaves",
+        "clumped",
+        (LEAVES, KS, (5.0, 50.0, 100.0, 1000.0)),
+        (("whole dish", "known"), ("whole dish", "held")),
+    ),
+    ("sparse", "clumped", (LEAVES, KS, (0.05, 0.5)), (("whole dish", "known"),)),
+    (
+        "clumped in the dish",
+        "clumped",
+        ((10, 20), KS, (50.0, 1000.0)),
+        (("some cells", "known"),),
+    ),
+    (
+        "part chosen after a look",
+        "clumped",
+        (LEAVES, KS, (50.0, 200.0, 1000.0)),
+        (("after a look", "known"),),
+    ),
+    (
+        "recovery unlike from leaf to leaf",
+        "clumped",
+        ((10, 40), KS, (50.0, 1000.0)),
+        (("whole dish", "unlike"),),
+    ),
+    (
+        "lognormal leaves",
+        "lognormal",
+        ((8, 10, 20, 40), (0.8, 1.3), (5.0, 50.0, 1000.0)),
+        (("whole dish", "known"),),
+    ),
+    (
+        "leaves empty for another reason",
+        "empty leaves",
+        (LEAVES, (0.5, 1.0), (5.0, 50.0)),
+        (("whole dish", "known"),),
+    ),
+)
+
+
 def every_regime() -> Iterator[Regime]:
     """Give all regimes of the table, family by family."""
-    for leaves, k, mean, known in product(
-        LEAVES, KS, (5.0, 50.0, 100.0, 1000.0), ("known", "held")
-    ):
-        yield Regime(
-            family="clumped leaves",
-            shape="clumped",
-            clumping=k,
-            leaves=leaves,
-            mean=mean,
-            recovery=known,
-        )
-    for leaves, k, mean in product(LEAVES, KS, (0.05, 0.5)):
-        yield Regime(
-            family="sparse", shape="clumped", clumping=k, leaves=leaves, mean=mean
-        )
-    for leaves, k, mean in product((10, 20), KS, (50.0, 1000.0)):
-        yield Regime(
-            family="clumped in the dish",
-            shape="clumped",
-            clumping=k,
-            leaves=leaves,
-            mean=mean,
-            counting="some cells",
-        )
-    for leaves, k, mean in product(LEAVES, KS, (50.0, 200.0, 1000.0)):
-        yield Regime(
-            family="part chosen after a look",
-            shape="clumped",
-            clumping=k,
-            leaves=leaves,
-            mean=mean,
-            counting="after a look",
-        )
-    for leaves, k, mean in product((10, 40), KS, (50.0, 1000.0)):
-        yield Regime(
-            family="recovery unlike from leaf to leaf",
-            shape="clumped",
-            clumping=k,
-            leaves=leaves,
-            mean=mean,
-            recovery="unlike",
-        )
-    yield from _other_leaves()
-
-
-def _other_leaves() -> Iterator[Regime]:
-    for leaves, sigma, mean in product(
-        (8, 10, 20, 40), (0.8, 1.3), (5.0, 50.0, 1000.0)
-    ):
-        yield Regime(
-            family="lognormal leaves",
-            shape="lognormal",
-            clumping=sigma,
-            leaves=leaves,
-            mean=mean,
-        )
-    for leaves, k, mean in product(LEAVES, (0.5, 1.0), (5.0, 50.0)):
-        yield Regime(
-            family="leaves empty for another reason",
-            shape="empty leaves",
-            clumping=k,
-            leaves=leaves,
-            mean=mean,
-        )
+    for family, shape, sizes, ways in FAMILIES:
+        for leaves, clumping, mean, (counting, recovery) in product(*sizes, ways):
+            yield Regime(
+                family=family,
+                shape=shape,
+                clumping=clumping,
+                leaves=leaves,
+                mean=mean,
+                counting=counting,
+                recovery=recovery,
+            )
 
 
 def count_sets(

@@ -111,8 +111,9 @@ def estimate_densities(  # noqa: PLR0913 - the published interface
 ) -> list[DensityEstimate]:
     """Estimate many rounds; the same numbers as `estimate_density` one by one.
 
-    rounds: count arrays, one a round. Every keyword: one value for all, or a list with
-    one entry a round (each as in `estimate_density`).
+    rounds: count arrays, one a round. proportions_counted, units, recovery, k_prior,
+    sigma_prior, lognormal_odds, model, upper_limit, confidence: one value for all, or a
+    list with one entry a round (each as in `estimate_density`).
 
     Rounds are computed together in chunks, so that memory does not grow with them but
     for the answers, about 20 kB a round.
