@@ -9,11 +9,11 @@ from deploy.demo.places import FARM_NAMES
 # What the group calls its scores, from 0.
 LEVELS = ("clean", "a few specks", "lightly russeted", "russeted", "bronzed, curled")
 # How much one thrips scars beside one rust mite, on each farm in turn: as much as
-# eight, not at all, and so much that rust mites hardly show. Invented; that both scar
+# eight, not at all, and twelve, where rust mites hardly scar. Invented; that both scar
 # alike is common practice.
-THRIPS_SCAR = dict(zip(FARM_NAMES, (8.0, 0.0, 60.0), strict=True))
+THRIPS_SCAR = dict(zip(FARM_NAMES, (8.0, 0.0, 12.0), strict=True))
 RUST_MITES_SCAR = dict(zip(FARM_NAMES, (1.0, 1.0, 0.02), strict=True))
-STEEPNESS, START, EYES = 1.25, -0.8, 0.45
+STEEPNESS, START, EYES = 1.25, -0.8, 0.8
 
 
 def score_of(farm: str, on_tissue: Mapping[str, int], rng: np.random.Generator) -> int:

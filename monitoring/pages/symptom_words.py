@@ -44,11 +44,15 @@ def explained(found: Association, organisms: list[Organism]) -> list[str]:
     """Say why, or how strongly, and what of the other organism."""
     if found.why is not None:
         return [_why(found.why, found, organisms)]
-    return [
-        _named(effect, organism) if place in found.named else _other(effect, organism)
+    told = {
+        place: (effect, organism)
         for place, (effect, organism) in enumerate(
             zip(found.effects, organisms, strict=True)
         )
+    }
+    others = [pair for place, pair in told.items() if place not in found.named]
+    return [_named(*told[place]) for place in found.named] + [
+        _other(*pair) for pair in others
     ]
 
 
