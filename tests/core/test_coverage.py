@@ -105,6 +105,28 @@ def test_a_regime_gives_the_same_whatever_else_is_measured() -> None:
     assert alone != measure(regime, sets=50, seed=4, methods={"t": textbook_t})
 
 
+@pytest.mark.slow
+def test_every_world_of_the_table_holds_again_with_other_chance() -> None:
+    """1,000 sets a world, another seed than the table's; about ten minutes."""
+    found = {
+        one: measure(one, sets=1000, seed=77, methods={"averaged": averaged})[0]
+        for one in every_regime()
+    }
+    by_shape = {
+        shape: [one for regime, one in found.items() if regime.shape == shape]
+        for shape in ("clumped", "lognormal", "empty leaves")
+    }
+    means = {
+        shape: np.mean([one.coverage for one in of_shape])
+        for shape, of_shape in by_shape.items()
+    }
+    assert means["clumped"] >= 0.93
+    assert means["lognormal"] >= 0.90
+    assert means["empty leaves"] >= 0.93
+    certainly_below = [regime.name for regime, one in found.items() if one.high < 0.9]
+    assert certainly_below == []
+
+
 def test_the_stored_table_is_of_the_methods_and_worlds_in_use() -> None:
     table = stored_table()
     assert table.versions == METHOD_VERSIONS
