@@ -18,6 +18,7 @@ from monitoring.densities.inputs import (
     priors_of,
     ratio_digest,
     recovery_value,
+    same_recovery,
     shares_of,
     used_for,
 )
@@ -150,7 +151,8 @@ def figures_of_round(
                 _planned_density(whole.of_position(position), stratum=position)
                 for position in sample.positions
             ]
-    return RoundFigures(densities, list(_ratios(wholes, organisms)))
+    shared = settings.recoveries_shared_on(day)
+    return RoundFigures(densities, list(_ratios(wholes, organisms, shared=shared)))
 
 
 def estimate_of(day: date, sample: Sample, settings: Settings) -> DensityEstimate:
@@ -218,7 +220,7 @@ def finite_or_none(value: float) -> float | None:
 
 
 def _ratios(
-    wholes: list[_Whole], organisms: Mapping[int, Organism]
+    wholes: list[_Whole], organisms: Mapping[int, Organism], *, shared: bool
 ) -> Iterator[Planned[Ratio]]:
     for predator in wholes:
         if organisms[predator.sample.organism_id].role != Organism.Role.PREDATOR:
@@ -226,16 +228,19 @@ def _ratios(
         for prey in wholes:
             same = prey.sample.tissue == predator.sample.tissue
             if same and organisms[prey.sample.organism_id].role == Organism.Role.PEST:
-                yield _planned_ratio(predator, prey)
+                yield _planned_ratio(predator, prey, stated_shared=shared)
 
 
-def _planned_ratio(predator: _Whole, prey: _Whole) -> Planned[Ratio]:
+def _planned_ratio(
+    predator: _Whole, prey: _Whole, *, stated_shared: bool
+) -> Planned[Ratio]:
     """Set a predator against a prey.
 
-    Their recoveries are taken as independent even where the predator's was borrowed
-    from the prey: that one wash brings off the same share of both is not known.
+    Their recoveries are taken as independent, even where the predator's was borrowed
+    from the prey, unless the group has stated that one wash brings off the same share
+    of both: by itself that is not known. Recoveries of unlike figures are not shared.
     """
-    correlation = rank_correlation(predator.sample, prey.sample)
+    used = _used_by_ratio(predator, prey, stated_shared=stated_shared)
     row = Ratio(
         round_id=predator.sample.round_id,
         tissue=predator.sample.tissue,
@@ -245,26 +250,31 @@ def _planned_ratio(predator: _Whole, prey: _Whole) -> Planned[Ratio]:
         at_least=bool(predator.sample.uncountable or prey.sample.uncountable),
         method=RATIO_METHOD,
         method_version=RATIO_VERSION,
-        used=_used_by_ratio(predator, prey, correlation),
-        inputs_digest=ratio_digest(predator.digest, prey.digest),
+        used=used,
+        inputs_digest=ratio_digest(predator.digest, prey.digest, shared=stated_shared),
     )
-    return Planned(row, lambda: _fill_ratio(row, predator, prey, correlation))
+    return Planned(row, lambda: _fill_ratio(row, predator, prey))
 
 
 def _used_by_ratio(
-    predator: _Whole, prey: _Whole, correlation: float
+    predator: _Whole, prey: _Whole, *, stated_shared: bool
 ) -> dict[str, Any]:
+    same = same_recovery(predator.used["recovery"], prey.used["recovery"])
     return {
         "predator": predator.used,
         "prey": prey.used,
-        "rank_correlation": correlation,
-        "shared_recovery": False,
+        "rank_correlation": rank_correlation(predator.sample, prey.sample),
+        "stated_shared": stated_shared,
+        "shared_recovery": stated_shared and same,
     }
 
 
-def _fill_ratio(row: Ratio, predator: _Whole, prey: _Whole, correlation: float) -> None:
+def _fill_ratio(row: Ratio, predator: _Whole, prey: _Whole) -> None:
     estimate = estimate_ratio(
-        predator.estimate, prey.estimate, rank_correlation=correlation
+        predator.estimate,
+        prey.estimate,
+        rank_correlation=row.used["rank_correlation"],
+        shared_recovery=row.used["shared_recovery"],
     )
     row.reason = estimate.reason
     if isnan(estimate.ratio):

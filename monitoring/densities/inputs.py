@@ -3,7 +3,7 @@
 import hashlib
 import json
 from collections.abc import Mapping
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, field
 from datetime import date
 from typing import Any, Literal
 
@@ -18,7 +18,7 @@ from monitoring.estimation import (
     LogNormalSigma,
     SigmaPrior,
 )
-from monitoring.models import CanopyWeight, ClumpingPrior, Recovery
+from monitoring.models import CanopyWeight, ClumpingPrior, RatioSetting, Recovery
 
 METHOD: Literal["averaged"] = "averaged"
 RATIO_METHOD = "joint_posterior"
@@ -28,11 +28,22 @@ UNCORRECTED = {"value": 1.0, "origin": "uncorrected"}
 
 @dataclass(frozen=True, slots=True)
 class Settings:
-    """A farm group's recoveries, canopy weights and clumping, newest first."""
+    """A farm group's recoveries, canopy weights and clumping, newest first.
+
+    `ratios` say from when predators and prey are taken to come off a leaf alike.
+    """
 
     recoveries: list[Recovery]
     weights: list[CanopyWeight]
     clumping: list[ClumpingPrior]
+    ratios: list[RatioSetting] = field(default_factory=list)
+
+    def recoveries_shared_on(self, day: date) -> bool:
+        """Tell whether the group has stated it for a day; not shared by default."""
+        return next(
+            (row.recoveries_shared for row in self.ratios if row.valid_from <= day),
+            False,
+        )
 
     def recovery_on(
         self, day: date, *, organism_id: int, tissue: str
@@ -80,7 +91,7 @@ class Settings:
 
 
 def settings_of(farm_group_id: int) -> Settings:
-    """Read recoveries, canopy weights and clumping; 3 queries."""
+    """Read recoveries, canopy weights, clumping, ratio settings; 4 queries."""
     return Settings(
         recoveries=list(
             Recovery.objects.for_group(farm_group_id).order_by("-valid_from", "-pk")
@@ -92,6 +103,9 @@ def settings_of(farm_group_id: int) -> Settings:
             ClumpingPrior.objects.for_group(farm_group_id)
             .order_by("-valid_from", "-pk")
             .defer("basis")
+        ),
+        ratios=list(
+            RatioSetting.objects.for_group(farm_group_id).order_by("-valid_from", "-pk")
         ),
     )
 
@@ -201,9 +215,15 @@ def digest_of(sample: Sample, used: Mapping[str, Any]) -> str:
     return _sha256(inputs)
 
 
-def ratio_digest(predator_digest: str, prey_digest: str) -> str:
-    """Give the digest of a ratio's inputs, which are those of its two densities."""
-    return _sha256([RATIO_METHOD, RATIO_VERSION, predator_digest, prey_digest])
+def same_recovery(one: Mapping[str, Any], other: Mapping[str, Any]) -> bool:
+    """Tell whether two recoveries, as written down, have the same figures."""
+    return all(one.get(key) == other.get(key) for key in ("alpha", "beta", "value"))
+
+
+def ratio_digest(predator_digest: str, prey_digest: str, *, shared: bool) -> str:
+    """Give the digest of a ratio's inputs: its two densities', and what is shared."""
+    inputs = [RATIO_METHOD, RATIO_VERSION, predator_digest, prey_digest]
+    return _sha256([*inputs, "shared recovery"] if shared else inputs)
 
 
 def _sha256(inputs: object) -> str:

@@ -18,6 +18,7 @@ from monitoring.estimation import (
     estimate_density,
     estimate_ratio,
     fieller_interval,
+    log_delta_interval,
     stratified_mean,
 )
 
@@ -229,3 +230,36 @@ def test_what_cannot_be_is_refused_by_name(argument: str, call: object) -> None:
     with pytest.raises(EstimationError) as refused:
         call()  # type: ignore[operator] # each is a call without arguments
     assert refused.value.argument == argument
+
+
+def test_log_delta_of_swapped_samples_is_the_inverse() -> None:
+    above, below = [2, 0, 1, 3, 4], [30, 12, 45, 60, 80]
+    one, other = log_delta_interval(above, below), log_delta_interval(below, above)
+    assert one.low == pytest.approx(1 / other.high)
+    assert one.high == pytest.approx(1 / other.low)
+
+
+def test_log_delta_without_pairs_takes_no_covariance() -> None:
+    above, below = [2, 0, 1, 3, 4], [30, 12, 45, 60, 80]
+    paired = log_delta_interval(above, below)
+    apart = log_delta_interval(above, below[::-1], paired=False)
+    assert apart.log_standard_error > paired.log_standard_error
+    assert apart.ratio == pytest.approx(paired.ratio)
+
+
+@pytest.mark.parametrize(
+    ("above", "below", "argument"),
+    [
+        ([0, 0], [1, 2], "numerator"),
+        ([1, 2], [0, 0], "denominator"),
+        ([1], [1, 2], "numerator"),
+        ([1, 2, 3], [1, 2], "denominator"),
+        ([1, float("nan")], [1, 2], "numerator"),
+    ],
+)
+def test_log_delta_names_what_it_cannot_take(
+    above: list[float], below: list[float], argument: str
+) -> None:
+    with pytest.raises(EstimationError) as caught:
+        log_delta_interval(above, below)
+    assert caught.value.argument == argument
