@@ -6,7 +6,6 @@ from datetime import date
 from typing import Any
 
 from monitoring.estimation import (
-    AgreementLimits,
     Concordance,
     DriftTrend,
     EstimationError,
@@ -20,6 +19,7 @@ from monitoring.estimation import (
 )
 from monitoring.figures.agreement import difference_figure, drift_figure
 from monitoring.models import AgreementStandard, Tally
+from monitoring.pages.agreement_standard import Judged, RatioLimits, judge
 from monitoring.pages.readings import (
     SAME_COUNTER,
     TWO_COUNTERS,
@@ -42,58 +42,6 @@ FEWEST_DISHES_OF_THREE = 10
 FEWEST_DAYS = 14
 DAYS_OF_DRIFT = 100
 HIGHEST_SHORT_OF_1 = 0.999
-
-MET, NOT_MET, NOT_SETTLED = "met", "not met", "not settled"
-# So many dishes read alike, and none otherwise, leave 5 in 100 for more than 5 in 100
-# that are not: 0.95 ** 59 (Wilks 1941, Ann. Math. Statist. 12:91-96).
-ENOUGH_ALIKE = 59
-
-
-@dataclass(frozen=True, slots=True)
-class RatioLimits:
-    """Limits of agreement of counts, back on their own scale as ratios."""
-
-    pairs: int
-    bias: float
-    bias_low: float
-    bias_high: float
-    low: float
-    high: float
-    low_range: tuple[float, float]
-    high_range: tuple[float, float]
-
-    @classmethod
-    def of(cls, limits: AgreementLimits) -> "RatioLimits":
-        """Turn limits of log10 into ratios."""
-        return cls(
-            pairs=limits.pairs,
-            bias=10**limits.bias,
-            bias_low=10**limits.bias_low,
-            bias_high=10**limits.bias_high,
-            low=10**limits.low,
-            high=10**limits.high,
-            low_range=(10 ** limits.low_range[0], 10 ** limits.low_range[1]),
-            high_range=(10 ** limits.high_range[0], 10 ** limits.high_range[1]),
-        )
-
-    @property
-    def widest(self) -> float:
-        """How many times apart readings are at the wider limit."""
-        return max(self.high, 1 / self.low)
-
-    @property
-    def widest_range(self) -> tuple[float, float]:
-        """Between which figures that lies, by the limits' own intervals."""
-        inner = max(self.high_range[0], 1 / self.low_range[1], 1.0)
-        return inner, max(self.high_range[1], 1 / self.low_range[0])
-
-
-@dataclass(frozen=True, slots=True)
-class Judged:
-    """A figure against the lab's standard: met, not met or not settled."""
-
-    asked: str
-    verdict: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -179,6 +127,11 @@ class Agreement:
     drift_of_whole: bool
 
     @property
+    def always_the_same(self) -> bool:
+        """Whether both readings were the same in every dish."""
+        return all(pair.log_ratio == 0 for pair in self.compared)
+
+    @property
     def concordance_words(self) -> str:
         """Lin's coefficient with its interval, never rounded up to 1."""
         found = self.concordance
@@ -192,7 +145,11 @@ class Agreement:
     def icc_words(self) -> str:
         """The intraclass correlation ICC(2,1) with its interval."""
         found = self.icc
-        return _coefficients(found.icc_2_1, found.low, found.high) if found else ""
+        if found is None:
+            return ""
+        if found.low == found.high:
+            return "1: all readings of a dish were the same"
+        return _coefficients(found.icc_2_1, found.low, found.high)
 
     @property
     def unequal(self) -> int:
@@ -307,46 +264,6 @@ def _icc(table: list[list[float]]) -> IntraclassCorrelation | None:
         return intraclass_correlation(table)
     except EstimationError:
         return None
-
-
-def judge(
-    standard: AgreementStandard,
-    coefficient: Concordance | None,
-    limits: RatioLimits | None,
-) -> list[Judged]:
-    """Hold the figures against the standard, with their uncertainty."""
-    judged = []
-    if limits is not None and limits.low == limits.high:
-        asked = f"second readings within {standard.widest_ratio:g} times the first"
-        verdict = _verdict(
-            met=limits.pairs >= ENOUGH_ALIKE,
-            missed=limits.widest > standard.widest_ratio,
-        )
-        return [Judged(f"{asked} (all so far are {limits.high:.2f} times)", verdict)]
-    if coefficient is not None:
-        least = standard.least_concordance
-        judged.append(
-            Judged(
-                f"concordance at least {least:g}",
-                _verdict(met=coefficient.low >= least, missed=coefficient.high < least),
-            )
-        )
-    if limits is not None:
-        widest = standard.widest_ratio
-        inner, outer = limits.widest_range
-        judged.append(
-            Judged(
-                f"95 in 100 second readings within {widest:g} times the first",
-                _verdict(met=outer <= widest, missed=inner > widest),
-            )
-        )
-    return judged
-
-
-def _verdict(*, met: bool, missed: bool) -> str:
-    if missed:
-        return NOT_MET
-    return MET if met else NOT_SETTLED
 
 
 def _counters(

@@ -3,11 +3,9 @@
 from monitoring.models import AgreementStandard, Organism
 from monitoring.pages.agreement import (
     FEWEST_PAIRS,
-    MET,
-    NOT_MET,
     Agreement,
-    Judged,
 )
+from monitoring.pages.agreement_standard import MET, NOT_MET, Judged
 from monitoring.words import day, several
 
 
@@ -29,9 +27,12 @@ def sentence_of(agreement: Agreement, organism: Organism, tissue: str) -> str:
             f" {FEWEST_PAIRS}."
         )
     limits = agreement.limits
-    told = (
-        f"Of {what}, {dishes(number)} were counted by two people: 95 in 100 second"
-        f" readings lie between {limits.low:.2f} and {limits.high:.2f} times the first."
+    told = f"Of {what}, {dishes(number)} were counted by two people:"
+    if agreement.always_the_same:
+        return f"{told} both readings were the same in every dish."
+    told += (
+        f" 95 in 100 second readings lie between {limits.low:.2f} and"
+        f" {limits.high:.2f} times the first."
     )
     return " ".join([told, _concordance_words(agreement), *_drifting(agreement)])
 
@@ -40,8 +41,6 @@ def _concordance_words(agreement: Agreement) -> str:
     found = agreement.concordance
     if found is None:
         return f"The concordance cannot be told: {agreement.reason}."
-    if found.low == found.high:
-        return "Both readings were the same in every dish."
     return f"The concordance is {agreement.concordance_words}."
 
 
