@@ -154,6 +154,29 @@ class CanopyWeightsForm(forms.Form):
         return {position: self.cleaned_data[position] for position in POSITIONS}
 
 
+class RatioSettingForm(forms.Form):
+    """Whether predators and prey come off a leaf alike."""
+
+    shared = forms.ChoiceField(
+        label="In one wash, predators and prey come off",
+        widget=forms.RadioSelect,
+        choices=[
+            ("no", "each in their own share: the recoveries are independent"),
+            ("yes", "alike: their recovery is one and the same, and cancels"),
+        ],
+        help_text="Alike makes the ratio's interval narrower; state it only if you"
+        " know it. It holds where both recoveries have the same figures.",
+    )
+    note = forms.CharField(
+        max_length=300, help_text="What it rests on, for whoever asks."
+    )
+    valid_from = forms.DateField(
+        label="For rounds from",
+        widget=DateInput,
+        help_text="Ratios of rounds from this date on are computed again.",
+    )
+
+
 class SymptomScaleForm(forms.Form):
     """The scores for symptoms on a leaf."""
 

@@ -62,6 +62,11 @@ urlpatterns: list[URLPattern] = [
         name="canopy-weights",
     ),
     path(
+        f"{GROUP}laboratory/ratio/",
+        laboratory.ratio_setting,
+        name="ratio-setting",
+    ),
+    path(
         f"{GROUP}laboratory/symptom-scale/",
         laboratory.symptom_scale,
         name="symptom-scale",

@@ -84,3 +84,18 @@ def bags(number: int) -> str:
 def leaves(number: int) -> str:
     """Write a number of leaves."""
     return "1 leaf" if number == 1 else f"{number:,} leaves"
+
+
+def prey_to_one(median: float | None, low: float | None, high: float | None) -> str:
+    """Write a predator ratio with its interval: “260 (120 to 700)”.
+
+    Without predators only the upper end of the ratio is known, the lower of the prey.
+    """
+    if low == 0:
+        if high is None:
+            return "no predators found, no limit"
+        return f"no predators found: more than {prey_per_predator(high)}"
+    return (
+        f"{prey_per_predator(median)} ({prey_per_predator(high)} to"
+        f" {prey_per_predator(low)})"
+    )

@@ -5,7 +5,7 @@ from typing import Any
 from rest_framework import serializers
 
 from blocks.models import Block
-from monitoring.models import Density, Tissue
+from monitoring.models import Density, Ratio, Tissue
 
 INTERVAL_PROBABILITY = 0.95
 
@@ -89,6 +89,68 @@ class DensitySerializer(serializers.ModelSerializer[Density]):
     def get_interval_probability(self, density: Density) -> float:
         """Give the probability between the two ends of the interval."""
         return INTERVAL_PROBABILITY
+
+
+class RatioSerializer(serializers.ModelSerializer[Ratio]):
+    """A round's predators per prey with its interval, or in words why there is none.
+
+    `reason` says that no prey, no predators or neither was found. Without prey there
+    is no figure; without predators only `high_predators_per_prey` says something.
+    """
+
+    collected_on = serializers.DateField(source="round.collected_on")
+    round_uuid = serializers.UUIDField(source="round.uuid")
+    predator = serializers.CharField(source="predator.code")
+    prey = serializers.CharField(source="prey.code")
+    median_predators_per_prey = serializers.SerializerMethodField(allow_null=True)
+    low_predators_per_prey = serializers.FloatField(source="low", allow_null=True)
+    high_predators_per_prey = serializers.FloatField(
+        source="high", allow_null=True, help_text="Null: these bags give no upper end."
+    )
+    interval_probability = serializers.SerializerMethodField()
+    rank_correlation = serializers.SerializerMethodField()
+    recoveries_shared = serializers.SerializerMethodField()
+
+    class Meta:
+        model = Ratio
+        fields = (
+            "uuid",
+            "round_uuid",
+            "collected_on",
+            "tissue",
+            "predator",
+            "prey",
+            "median_predators_per_prey",
+            "low_predators_per_prey",
+            "high_predators_per_prey",
+            "interval_probability",
+            "reason",
+            "at_least",
+            "bags_used",
+            "rank_correlation",
+            "recoveries_shared",
+            "method",
+            "method_version",
+            "inputs_digest",
+            "computed_at",
+        )
+        read_only_fields = fields
+
+    def get_median_predators_per_prey(self, ratio: Ratio) -> float | None:
+        """Give the middle of the ratio; 0 where no predators were found."""
+        return 0.0 if ratio.low == 0 else ratio.median
+
+    def get_interval_probability(self, ratio: Ratio) -> float:
+        """Give the probability between the two ends of the interval."""
+        return INTERVAL_PROBABILITY
+
+    def get_rank_correlation(self, ratio: Ratio) -> float:
+        """Give Spearman's correlation between the bags' counts of the two."""
+        return float(ratio.used["rank_correlation"])
+
+    def get_recoveries_shared(self, ratio: Ratio) -> bool:
+        """Tell whether both were taken to come off the tissue alike."""
+        return bool(ratio.used["shared_recovery"])
 
 
 class WantedSerializer(serializers.Serializer[Any]):

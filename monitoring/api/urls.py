@@ -2,7 +2,7 @@
 
 from django.urls import URLPattern, path
 
-from monitoring.api.views import BlockList, DensityList
+from monitoring.api.views import BlockList, DensityList, RatioList
 
 BLOCKS = "api/g/<slug:group_slug>/blocks/"
 
@@ -13,4 +13,5 @@ urlpatterns: list[URLPattern] = [
         DensityList.as_view(),
         name="api-densities",
     ),
+    path(f"{BLOCKS}<uuid:block_uuid>/ratios/", RatioList.as_view(), name="api-ratios"),
 ]

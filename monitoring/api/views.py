@@ -13,9 +13,15 @@ from blocks.api.pages import PAGE_PARAMETERS, Pages, page_of
 from monitoring.api.serializers import (
     BlockSerializer,
     DensitySerializer,
+    RatioSerializer,
     WantedSerializer,
 )
-from monitoring.queries.current import Wanted, blocks_with_area, current_densities
+from monitoring.queries.current import (
+    Wanted,
+    blocks_with_area,
+    current_densities,
+    current_ratios,
+)
 
 
 class BlockList(GroupAPIView):
@@ -54,3 +60,23 @@ class DensityList(GroupAPIView):
             current_densities(block, Wanted(**asked.validated_data)), request, view=self
         )
         return pages.get_paginated_response(DensitySerializer(rows, many=True).data)
+
+
+class RatioList(GroupAPIView):
+    """The current predator ratios of a block."""
+
+    @extend_schema(
+        parameters=[WantedSerializer, *PAGE_PARAMETERS],
+        responses=page_of(RatioSerializer, name="PageOfRatios"),
+        operation_id="ratios_list",
+    )
+    def get(self, request: Request, *, group_slug: str, block_uuid: UUID) -> Response:
+        """List predator ratios, newest round first; `organism` is the predator."""
+        block = block_for(self.member, block_uuid)
+        asked = WantedSerializer(data=request.query_params)
+        asked.is_valid(raise_exception=True)
+        pages = Pages()
+        rows = pages.paginate_queryset(
+            current_ratios(block, Wanted(**asked.validated_data)), request, view=self
+        )
+        return pages.get_paginated_response(RatioSerializer(rows, many=True).data)

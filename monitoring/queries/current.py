@@ -7,7 +7,7 @@ from django.db.models import OuterRef, QuerySet, Subquery
 
 from blocks.access import Member, visible_blocks
 from blocks.models import Block, BlockBoundary
-from monitoring.models import Density
+from monitoring.models import Density, Ratio
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,4 +53,30 @@ def current_densities(block: Block, wanted: Wanted) -> QuerySet[Density]:
         .select_related("round", "organism")
         .defer("quantiles", "used")
         .order_by("-round__collected_on", "tissue", "organism__position", "stratum")
+    )
+
+
+def current_ratios(block: Block, wanted: Wanted) -> QuerySet[Ratio]:
+    """List a block's current predator ratios, newest round first; 1 query.
+
+    The organism asked for is the predator's.
+    """
+    asked = {
+        "tissue": wanted.tissue,
+        "predator__code": wanted.organism,
+        "round__collected_on__gte": wanted.since,
+        "round__collected_on__lte": wanted.until,
+    }
+    return (
+        Ratio.objects.for_group(block.farm_group_id)
+        .filter(
+            is_current=True,
+            round__block=block,
+            **{name: value for name, value in asked.items() if value is not None},
+        )
+        .select_related("round", "predator", "prey")
+        .defer("quantiles")
+        .order_by(
+            "-round__collected_on", "tissue", "predator__position", "prey__position"
+        )
     )

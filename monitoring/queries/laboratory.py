@@ -7,7 +7,14 @@ from uuid import UUID
 from django.shortcuts import get_object_or_404
 
 from blocks.models import FarmGroup
-from monitoring.models import CanopyWeight, Dish, Organism, Recovery, SymptomScale
+from monitoring.models import (
+    CanopyWeight,
+    Dish,
+    Organism,
+    RatioSetting,
+    Recovery,
+    SymptomScale,
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -19,10 +26,11 @@ class Laboratory:
     recoveries: list[Recovery]
     canopy_weights: list[CanopyWeight]
     symptom_scale: SymptomScale | None
+    ratio_setting: RatioSetting | None
 
 
 def laboratory_of(farm_group: FarmGroup, *, on: date) -> Laboratory:
-    """Read organisms, dishes, and what is in force on a date; 5 queries."""
+    """Read organisms, dishes, and what is in force on a date; 6 queries."""
     group_id = farm_group.pk
     recoveries = (
         Recovery.objects.for_group(group_id)
@@ -46,6 +54,10 @@ def laboratory_of(farm_group: FarmGroup, *, on: date) -> Laboratory:
             row for row in weights if row.valid_from == weights[0].valid_from
         ],
         symptom_scale=scale_on(group_id, on),
+        ratio_setting=RatioSetting.objects.for_group(group_id)
+        .filter(valid_from__lte=on)
+        .order_by("-valid_from", "-pk")
+        .first(),
     )
 
 

@@ -38,3 +38,12 @@ def rounds_with_tissue(
         .filter(collected_on__gte=since, bags__tissue=tissue)
         .distinct()
     )
+
+
+def rounds_with_ratios(farm_group_id: int, *, since: date) -> QuerySet[Round]:
+    """Find rounds on or after a date that have a predator ratio."""
+    return (
+        Round.objects.for_group(farm_group_id)
+        .filter(collected_on__gte=since, ratios__is_current=True)
+        .distinct()
+    )

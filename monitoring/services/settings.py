@@ -15,6 +15,7 @@ from monitoring.models import (
     CanopyWeight,
     Dish,
     Organism,
+    RatioSetting,
     Recovery,
     SymptomScale,
     Tissue,
@@ -22,6 +23,7 @@ from monitoring.models import (
 from monitoring.services.changes import (
     note_changed_rounds,
     rounds_with_organism,
+    rounds_with_ratios,
     rounds_with_tissue,
 )
 from monitoring.services.laboratory import add_first_recoveries
@@ -198,6 +200,24 @@ def set_canopy_weights(
         member.group_id,
         rounds_with_tissue(member.group_id, tissue=Tissue.LEAF, since=valid_from),
     )
+
+
+@transaction.atomic
+def state_shared_recoveries(
+    member: Member, *, shared: bool, note: str, valid_from: date
+) -> RatioSetting:
+    """State whether predators and prey come off alike, for rounds from a date on."""
+    stated = RatioSetting.objects.create(
+        farm_group=member.farm_group,
+        recoveries_shared=shared,
+        note=note,
+        valid_from=valid_from,
+        created_by=member.user,
+    )
+    note_changed_rounds(
+        member.group_id, rounds_with_ratios(member.group_id, since=valid_from)
+    )
+    return stated
 
 
 def set_symptom_scale(

@@ -7,7 +7,7 @@ from django import template
 from monitoring import words
 from monitoring.densities.inputs import recovery_value
 from monitoring.estimation import BetaRecovery
-from monitoring.models import Recovery
+from monitoring.models import Ratio, Recovery
 
 register = template.Library()
 register.filter("figure", words.figure)
@@ -20,6 +20,14 @@ register.filter("several", words.several)
 def interval(low: float | None, high: float | None) -> str:
     """Write an interval."""
     return words.interval(low, high)
+
+
+@register.filter
+def prey_to_one(ratio: Ratio) -> str:
+    """Write a ratio as prey to one predator with its interval, or why there is none."""
+    if ratio.median is None:
+        return ratio.reason
+    return words.prey_to_one(ratio.median, ratio.low, ratio.high)
 
 
 @register.filter

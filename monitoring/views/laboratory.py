@@ -23,6 +23,7 @@ from monitoring.laboratory_forms import (
     CanopyWeightsForm,
     DishForm,
     OrganismForm,
+    RatioSettingForm,
     RecoveryForm,
     SymptomScaleForm,
 )
@@ -210,6 +211,32 @@ def canopy_weights(request: HttpRequest, member: Member) -> HttpResponse:
             member, shares=form.shares(), valid_from=form.cleaned_data["valid_from"]
         ),
         saved="Densities of rounds from that date on are being computed again.",
+    )
+
+
+@require_http_methods(GET_OR_POST)
+@for_member(Role.COORDINATOR)
+def ratio_setting(request: HttpRequest, member: Member) -> HttpResponse:
+    """State whether predators and prey come off a leaf alike."""
+    today = _today(member)
+    known = laboratory_of(member.farm_group, on=today).ratio_setting
+    initial = {
+        "shared": "yes" if known and known.recoveries_shared else "no",
+        "valid_from": today,
+    }
+    form = RatioSettingForm(request.POST or None, initial=initial)
+    return _answer(
+        request,
+        member,
+        title="Recoveries in the predator ratio",
+        form=form,
+        save=lambda: services.state_shared_recoveries(
+            member,
+            shared=form.cleaned_data["shared"] == "yes",
+            note=form.cleaned_data["note"],
+            valid_from=form.cleaned_data["valid_from"],
+        ),
+        saved="Ratios of rounds from that date on are being computed again.",
     )
 
 

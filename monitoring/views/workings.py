@@ -8,6 +8,7 @@ from django.views.decorators.http import require_safe
 
 from blocks.access import Member
 from blocks.views.doors import for_member
+from monitoring.densities.ratio_working import ratio_working
 from monitoring.densities.working import working_of
 from monitoring.pages.method_words import method_words
 from monitoring.queries.calibrations import recovery_of_density
@@ -49,6 +50,7 @@ def ratio(request: HttpRequest, member: Member, *, ratio_uuid: UUID) -> HttpResp
         {
             "ratio": found,
             "densities": densities_of_ratio(found),
+            "working": ratio_working(found),
             "shown_block": found.round.block,
         },
     )

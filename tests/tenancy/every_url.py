@@ -104,6 +104,7 @@ ADDRESSES: dict[str, Address] = {
     "next-cells": Address(COUNTERS, _uuid("dish", "dish")),
     "tally": Address(EVERYONE, _uuid("tally", "tally")),
     "canopy-weights": Address(COORDINATOR),
+    "ratio-setting": Address(COORDINATOR),
     "symptom-scale": Address(COORDINATOR),
     "counters": Address(COUNTERS),
     "agreement-standard": Address(COORDINATOR),

@@ -72,6 +72,7 @@ CHANGES = [
     "recoveries/add/",
     "canopy-weights/",
     "symptom-scale/",
+    "ratio/",
 ]
 
 
