@@ -18,6 +18,7 @@ from monitoring.models.sheets import Sheet, SheetFinding, SheetRow
 from monitoring.models.symptoms import SymptomScore
 from monitoring.models.tallies import CellCount, Tally
 from monitoring.models.treatments import TreatedBlock, Treatment
+from monitoring.models.washing import WashBatch, WashProtocol
 from monitoring.models.weather import (
     DegreeDayRule,
     GrowthStageChange,
@@ -56,6 +57,8 @@ __all__ = [
     "TreatedBlock",
     "Treatment",
     "Wash",
+    "WashBatch",
+    "WashProtocol",
     "WeatherDay",
     "WeatherStation",
     "WeatherUpload",

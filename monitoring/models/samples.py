@@ -130,6 +130,15 @@ class Wash(models.Model):
     )
     # The name as written, kept when it matches no member.
     analyst_name = models.CharField(max_length=120, blank=True)
+    # The batch it was entered with; None where a count sheet alone tells of it.
+    batch = models.ForeignKey(
+        "monitoring.WashBatch",
+        models.PROTECT,
+        null=True,
+        blank=True,
+        db_constraint=False,
+        related_name="washes",
+    )
 
     objects = GroupQuerySet.as_manager()
 
