@@ -13,6 +13,12 @@ from monitoring.models.laboratory import (
     SymptomScale,
     Tissue,
 )
+from monitoring.models.plans import (
+    CalendarFeed,
+    RoundPlan,
+    RoundSetting,
+    SamplePoint,
+)
 from monitoring.models.samples import Bag, Round, Wash
 from monitoring.models.sheets import Sheet, SheetFinding, SheetRow
 from monitoring.models.symptoms import SymptomScore
@@ -32,6 +38,7 @@ __all__ = [
     "Bag",
     "BlankCount",
     "BlankWash",
+    "CalendarFeed",
     "CalibrationRun",
     "CanopyWeight",
     "CellCount",
@@ -47,6 +54,9 @@ __all__ = [
     "Recovery",
     "Round",
     "RoundChange",
+    "RoundPlan",
+    "RoundSetting",
+    "SamplePoint",
     "Sheet",
     "SheetFinding",
     "SheetRow",
