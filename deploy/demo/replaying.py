@@ -16,6 +16,7 @@ from blocks.access import Member, member_for
 from blocks.models import Block, Farm, FarmGroup, User
 from blocks.tenancy import stating
 from deploy.demo.almanac import LAST_SEASON, THIS_SEASON, TOURS, date_of
+from deploy.demo.cell_sheets import cell_sheets
 from deploy.demo.clumping import learn_from_last_season, learning_day
 from deploy.demo.people import PEOPLE, DemoPerson
 from deploy.demo.places import TIME_ZONE
@@ -25,10 +26,10 @@ from deploy.demo.sheets import DemoSheet, history_sheets, waiting_sheet
 from deploy.demo.thresholds import SEASON_ENDS, THRESHOLDS, DemoThreshold
 from deploy.demo.treatments import DemoTreatment, treatments
 from monitoring.densities.store import compute_changed
-from monitoring.models import Organism, Sheet, Treatment
+from monitoring.models import Organism, Round, Sheet, Treatment
 from monitoring.services.agreement import state_standard
 from monitoring.services.treatments import Done, correct, record
-from monitoring.sheets.services import publish, receive
+from monitoring.sheets.services import answer, publish, receive
 from monitoring.sheets.work import work_on
 
 # The laboratory is done with a day's dishes by then.
@@ -154,6 +155,7 @@ def _sheet_steps(group: FarmGroup, today: date) -> Iterator[_Step]:
         *recount_sheets(today=today),
         *blank_sheets(today=today),
         *rewash_sheets(today=today),
+        *cell_sheets(today=today),
         waiting_sheet(today=today),
     ):
         yield _Step(sheet.finished_on, 2, partial(_count, group, sheet))
@@ -166,6 +168,8 @@ def _count(group: FarmGroup, sheet: DemoSheet, now: datetime) -> None:
         content = sheet.text.encode()
         received, _ = receive(member, file_name=sheet.file_name, chunks=[content])
     work_on(group.pk, received.pk)
+    if sheet.of_round:
+        _say_which_round(group, received, sheet.of_round)
     with stating(group.pk):
         publish(member, received)
     state = work_on(group.pk, received.pk)
@@ -173,6 +177,21 @@ def _count(group: FarmGroup, sheet: DemoSheet, now: datetime) -> None:
         raise DemoLoadError(f"{sheet.file_name} was left in state “{state}”.")
     compute_changed(group.pk)
     judge_changes(group.pk, now=now)
+
+
+def _say_which_round(
+    group: FarmGroup, received: Sheet, of_round: tuple[str, date]
+) -> None:
+    """Answer the question that codes used in several rounds raise."""
+    block, day = of_round
+    with stating(group.pk):
+        visit = Round.objects.for_group(group.pk).get(
+            block__name=block, collected_on=day
+        )
+        received.refresh_from_db()
+        member = as_member(group, ANALYST)
+        answer(member, received, answers={"round": str(visit.uuid)})
+    work_on(group.pk, received.pk)
 
 
 def _treatment_steps(group: FarmGroup, today: date) -> Iterator[_Step]:

@@ -7,6 +7,7 @@ from datetime import date, timedelta
 from io import StringIO
 
 from deploy.demo.almanac import TOURS, date_of
+from deploy.demo.cell_counts import without_cells
 from deploy.demo.laboratory import Reading
 from deploy.demo.rounds import (
     SEED,
@@ -41,11 +42,15 @@ MORE_COLUMNS = ("units", "reading")
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class DemoSheet:
-    """A count sheet ready to be uploaded, and the day its last bag was washed."""
+    """A count sheet ready to be uploaded, and the day its last bag was washed.
+
+    of_round: the block and day of its bags, where their codes alone do not tell.
+    """
 
     file_name: str
     text: str
     finished_on: date
+    of_round: tuple[str, date] | None = None
 
 
 def history_sheets(*, today: date, seed: int = SEED) -> Iterator[DemoSheet]:
@@ -55,7 +60,9 @@ def history_sheets(*, today: date, seed: int = SEED) -> Iterator[DemoSheet]:
         last = max(date_of(one.season, one.day, today=today) for one in rounds)
         yield DemoSheet(
             file_name=f"counts-{last.isoformat()}-{tour.tissue}.csv",
-            text=write_counts(rounds, today=today, columns=(*COLUMNS, *MORE_COLUMNS)),
+            text=write_counts(
+                without_cells(rounds), today=today, columns=(*COLUMNS, *MORE_COLUMNS)
+            ),
             finished_on=finished_on(rounds, today=today),
         )
 

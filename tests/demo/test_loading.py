@@ -21,6 +21,8 @@ from blocks.models import Block, BlockBoundary, FarmGroup, Membership, User
 from blocks.tenancy import stating
 from deploy.demo.almanac import THIS_SEASON, TOURS, date_of
 from deploy.demo.calibrations import demo_runs
+from deploy.demo.cell_counts import BAGS_BY_CELL
+from deploy.demo.cell_sheets import cell_sheets
 from deploy.demo.handing_out import hand_out
 from deploy.demo.laboratory import WASHED_OFF, usual_dish
 from deploy.demo.loading import demo_group, demo_today, fresh_sheet_day, load
@@ -58,7 +60,7 @@ RECOUNTED = [
 # One for each tour, the list of this week's bags, which wait for their counts, the
 # recounts of this season's tours of leaves, and the blanks of each season.
 SHEETS = len(TOURS) + 1 + len(list(recount_sheets(today=TODAY))) + 2
-SHEETS += len(list(rewash_sheets(today=TODAY)))
+SHEETS += len(list(rewash_sheets(today=TODAY))) + len(list(cell_sheets(today=TODAY)))
 ALL_ROUNDS = (*history(), *fresh_rounds())
 Kind = Transition.Kind
 STANDING = {"Stony Rise", "Big Terrace", "Nettle Top", "Lower Cleft", "Dry Bank"}
@@ -120,6 +122,8 @@ def test_every_count_came_in_through_a_published_sheet(demo: FarmGroup) -> None:
         named = CellCount.objects.for_group(demo.pk).values_list("cell", flat=True)
         assert named
         assert set(named) <= set(usual_dish().cell_names)
+        by_cell = CellCount.objects.for_group(demo.pk).filter(count__isnull=False)
+        assert by_cell.values("tally").distinct().count() == BAGS_BY_CELL
 
 
 def test_sheets_bring_warnings_at_most(demo: FarmGroup) -> None:
@@ -153,7 +157,12 @@ def test_stored_densities_hold_the_simulated_truth(demo: FarmGroup) -> None:
     with stating(demo.pk):
         rows = list(
             Density.objects.for_group(demo.pk)
-            .filter(tissue="leaf", stratum="", organism__code="rust_mites")
+            .filter(
+                tissue="leaf",
+                stratum="",
+                organism__code="rust_mites",
+                is_current=True,
+            )
             .select_related("round__block")
         )
     assert len(rows) == len(truth)
