@@ -16,7 +16,6 @@ WALLS = [
     GuardRows("RoundSetting"),
     GuardRows("CalendarFeed"),
     KeepWithinGroup("RoundPlan", "block"),
-    KeepWithinGroup("RoundPlan", "round"),
     KeepWithinGroup("RoundPlan", "organism"),
     KeepWithinGroup("RoundPlan", "boundary"),
     KeepWithinGroup("RoundPlan", "same_as"),
@@ -185,15 +184,6 @@ class Migration(migrations.Migration):
                         to=settings.AUTH_USER_MODEL,
                     ),
                 ),
-                (
-                    "round",
-                    models.ForeignKey(
-                        db_constraint=False,
-                        null=True,
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="plans",
-                        to="monitoring.round",
-                    ),
                 ),
                 (
                     "same_as",

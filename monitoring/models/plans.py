@@ -22,8 +22,8 @@ from monitoring.models.samples import Round
 class RoundPlan(models.Model):
     """A round that is to be walked, with all that its sample points follow from.
 
-    It is no round yet: the round is made when its first bag is, so that a plan shows
-    in no density, queue or alert.
+    It is no round yet: the block's round of the day is made with its first bag, so that
+    a plan shows in no density, queue or alert.
     """
 
     class Method(models.TextChoices):
@@ -49,10 +49,6 @@ class RoundPlan(models.Model):
     tissue = models.CharField(max_length=10, choices=Tissue)
     growth_scale = models.CharField(max_length=4, choices=Round.GrowthScale, blank=True)
     growth_code = models.CharField(max_length=3, blank=True)
-    # Made with its first bag.
-    round = models.ForeignKey(
-        Round, models.PROTECT, null=True, db_constraint=False, related_name="plans"
-    )
     organism = models.ForeignKey(
         Organism, models.PROTECT, db_constraint=False, related_name="+", db_index=False
     )
