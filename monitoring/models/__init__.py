@@ -1,6 +1,7 @@
 """What was seen, and what it means."""
 
 from monitoring.models.agreement import AgreementStandard, BlankCount, BlankWash
+from monitoring.models.bag_steps import BagSetting, BagStep
 from monitoring.models.calibrations import CalibrationRun
 from monitoring.models.clumping import ClumpingPrior
 from monitoring.models.densities import Density, DensityChange, Ratio, RoundChange
@@ -36,6 +37,8 @@ from monitoring.models.weather import (
 __all__ = [
     "AgreementStandard",
     "Bag",
+    "BagSetting",
+    "BagStep",
     "BlankCount",
     "BlankWash",
     "CalendarFeed",

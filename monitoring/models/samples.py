@@ -74,6 +74,8 @@ class Bag(models.Model):
         Round, models.PROTECT, db_constraint=False, related_name="bags"
     )
     code = models.CharField(max_length=40)
+    # Of a printed label, without its dash; empty for a bag that has none.
+    label = models.CharField(max_length=7, blank=True, default="", db_default="")
     tissue = models.CharField(max_length=10, choices=Tissue)
     position = models.CharField(max_length=20, blank=True)
     units = models.PositiveSmallIntegerField(default=1)
@@ -90,6 +92,15 @@ class Bag(models.Model):
                 fields=["farm_group", "round", "code"],
                 name="monitoring_bag_code_in_round",
             ),
+            models.UniqueConstraint(
+                fields=["farm_group", "label"],
+                condition=~Q(label=""),
+                name="monitoring_bag_label_in_group",
+            ),
+            models.CheckConstraint(
+                condition=Q(label="") | Q(label__regex=r"^[234567CFHJKMRWXY]{7}$"),
+                name="monitoring_bag_label_readable",
+            ),
             models.CheckConstraint(
                 condition=Q(tissue__in=["leaf", "shoot", "bud"]),
                 name="monitoring_bag_tissue_known",
@@ -103,11 +114,22 @@ class Bag(models.Model):
             ),
         ]
         indexes = [
-            models.Index(fields=["farm_group", "code"], name="monitoring_bag_by_code")
+            models.Index(fields=["farm_group", "code"], name="monitoring_bag_by_code"),
+            # Few bags are under way at a time, among all that ever were.
+            models.Index(
+                fields=["farm_group", "way"],
+                condition=Q(way__in=["planned", "collected", "received", "washed"]),
+                name="monitoring_bag_under_way",
+            ),
         ]
 
     def __str__(self) -> str:
         return f"bag {self.code}"
+
+    @property
+    def label_code(self) -> str:
+        """The label's code as it is printed, e.g. “K7R-4M3X”; empty if it has none."""
+        return f"{self.label[:3]}-{self.label[3:]}" if self.label else ""
 
 
 class Wash(models.Model):
