@@ -184,7 +184,6 @@ class Migration(migrations.Migration):
                         to=settings.AUTH_USER_MODEL,
                     ),
                 ),
-                ),
                 (
                     "same_as",
                     models.ForeignKey(
