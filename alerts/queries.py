@@ -3,8 +3,9 @@
 from dataclasses import dataclass
 from datetime import date
 from uuid import UUID
+from zoneinfo import ZoneInfo
 
-from django.db.models import Max, Prefetch, QuerySet
+from django.db.models import F, Max, Prefetch, QuerySet
 from django.http import Http404
 from django.utils import timezone
 
@@ -20,7 +21,7 @@ from alerts.models import (
 from alerts.rules import in_season
 from alerts.words import level_words, subject_words
 from blocks.access import Member, visible_blocks
-from blocks.models import Block, FarmGroup
+from blocks.models import Block
 from monitoring.models import Density
 from monitoring.thresholds import StandingAlert, ThresholdInForce
 from monitoring.words import bags
@@ -29,15 +30,17 @@ from monitoring.words import bags
 def thresholds_in_force(
     farm_group_id: int, block_ids: list[int]
 ) -> list[ThresholdInForce]:
-    """List the thresholds that hold for blocks, the nearest scope each; 3 queries."""
+    """List the thresholds that hold for blocks, the nearest scope each; 2 queries."""
     versions = current_versions(farm_group_id)
     if not versions:
         return []
-    group = FarmGroup.objects.get(pk=farm_group_id)
-    today = timezone.localdate(timezone=group.zone)
-    blocks = Block.objects.for_group(farm_group_id).filter(pk__in=block_ids)
+    blocks = (
+        Block.objects.for_group(farm_group_id)
+        .filter(pk__in=block_ids)
+        .annotate(zone=F("farm_group__time_zone"))
+    )
     return [
-        _in_force(block, version, today)
+        _in_force(block, version, timezone.localdate(timezone=ZoneInfo(block.zone)))
         for block in blocks
         for version in nearest_versions(block, versions).values()
     ]

@@ -70,10 +70,10 @@ def test_cells_dish_and_share_are_shown(desk: Desk, world: World) -> None:
     desk.publish(desk.upload("\n".join([HEADER, *rows]).encode()))
     settle(world)
     text = Season(world).text("density", "lab")
-    assert "3 named cells of" in text
+    assert "3 named cells</a> of" in text
     for cell in ("C4", "D7", "E2"):
         assert cell in text
-    assert "10 random cells of" in text
+    assert "10 random cells</a> of" in text
     assert "bags were counted in unlike parts" in text
 
 
