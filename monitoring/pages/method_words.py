@@ -29,7 +29,7 @@ def method_words(density: Density) -> MethodWords:
     return MethodWords(
         model=f"{MODEL_WORDS.get(density.method, density.method)}, version"
         f" {density.method_version}",
-        held=_held(used),
+        held=_learned(used) if found.get("history_used") else _held(used),
         found=_found(found),
         history=_history(used.get("history"), found),
     )
@@ -44,6 +44,18 @@ def _held(used: dict[str, Any]) -> str:
         f"negative binomial with k log-uniform from {k['low']:g} to {k['high']:g}, or"
         f" lognormal leaves with sigma from {sigma['low']:g} to {sigma['high']:g}, less"
         f" believed the larger it is (rate {sigma['rate']:g}); both as probable"
+    )
+
+
+def _learned(used: dict[str, Any]) -> str:
+    history = used["history"]
+    k, sigma = history["k"]["median"], history["sigma"]["median"]
+    odds = history["lognormal_odds"]
+    likelier = f"{figure(max(odds, 1 / odds))} to 1 for"
+    shape = "lognormal leaves" if odds > 1 else "the negative binomial"
+    return (
+        f"negative binomial with k about {figure(k)}, or lognormal leaves with sigma"
+        f" about {figure(sigma)}; {likelier} {shape}"
     )
 
 
@@ -66,5 +78,4 @@ def _history(history: dict[str, Any] | None, found: dict[str, Any]) -> str:
             f"{learned} were set aside: these bags are more probable without what they"
             " told, so this round is not like them"
         )
-    k = history["k"]["median"]
-    return f"used: {learned}, k about {figure(k)}"
+    return f"used: {learned}"
