@@ -83,6 +83,8 @@ def _mean_recovery(used: dict[str, Any]) -> float:
 def _fieller(
     predators: list[float], prey: list[float]
 ) -> tuple[FiellerInterval | None, str]:
+    if not any(predators):
+        return None, "says nothing where no predators were found"
     try:
         found = fieller_interval(predators, prey)
     except EstimationError:

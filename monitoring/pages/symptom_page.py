@@ -15,7 +15,7 @@ from monitoring.queries.symptoms import ScoredLeaf, ScoredLeaves, SeenLeaf
 from monitoring.symptoms.association import Association, Effect, associate
 from monitoring.words import figure
 
-VERSION = "1"
+VERSION = "2"
 KEPT_S = 24 * 3600
 ROWS_SHOWN = 200
 
@@ -58,6 +58,11 @@ class SymptomPage:
     parts: list[OrganismPart]
     rows: list[LeafRow]
     leaves: ScoredLeaves
+
+    @property
+    def rounds(self) -> int:
+        """How many rounds the leaves are of."""
+        return len({leaf.round_id for leaf in self.leaves.leaves})
 
 
 def symptom_page(
@@ -104,7 +109,13 @@ def _association(leaves: list[ScoredLeaf]) -> Association:
     scores = np.array([leaf.score for leaf in leaves], dtype=np.int64)
     counts = np.array([leaf.counts for leaf in leaves], dtype=np.float64)
     shares = np.array([leaf.shares for leaf in leaves], dtype=np.float64)
-    rounds = np.array([leaf.round_id for leaf in leaves], dtype=np.int64)
+    # Leaves of one canopy position of one round: of an age, and with the same animals
+    # within reach.
+    places = sorted({(leaf.round_id, leaf.position) for leaf in leaves})
+    number = {place: index for index, place in enumerate(places)}
+    rounds = np.array(
+        [number[leaf.round_id, leaf.position] for leaf in leaves], dtype=np.int64
+    )
     digest = hashlib.sha256(VERSION.encode())
     for part in (scores, counts, shares, rounds):
         digest.update(part.tobytes())

@@ -58,8 +58,8 @@ def explained(found: Association, organisms: list[Organism]) -> list[str]:
 
 def _named(effect: Effect, organism: Organism) -> str:
     return (
-        f"Of two leaves of a round, the one with ten times the {organism.name} has"
-        f" {odds(effect)} times the odds of a higher score."
+        f"Of two leaves of a round and canopy position, the one with ten times the"
+        f" {organism.name} has {odds(effect)} times the odds of a higher score."
     )
 
 
@@ -91,8 +91,8 @@ def _why(why: Why, found: Association, organisms: list[Organism]) -> str:
             " count least."
         ),
         Why.ALIKE_IN_ROUNDS: (
-            "The leaves of each round all score alike, and only leaves of the same"
-            " round are compared: blocks and days differ in much else."
+            "The leaves of each round and canopy position all score alike, and only"
+            " such leaves are compared: blocks, days and positions differ in much else."
         ),
         Why.RARE: (f"None of {names} was seen on {FEWEST_BAGS_WITH} leaves or more."),
         Why.SEPARATED: (

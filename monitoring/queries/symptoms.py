@@ -29,6 +29,7 @@ class ScoredLeaf:
     block_id: int
     collected_on: date
     code: str
+    position: str
     score: int
     counts: tuple[int, ...]
     shares: tuple[float, ...]
@@ -194,6 +195,7 @@ def _leaf(
         block_id=of_round.block_id,
         collected_on=of_round.collected_on,
         code=row.bag.code,
+        position=row.bag.position,
         score=row.score,
         counts=tuple(bag.animals for bag in bags),
         shares=tuple(

@@ -29,7 +29,8 @@ def _count(desk: Desk, predators: list[int], prey: list[int]) -> None:
 
 def _ratio(world: World) -> Ratio:
     with stating(world.group.pk):
-        return Ratio.objects.select_related("round").get(is_current=True)
+        found: Ratio = Ratio.objects.select_related("round").get(is_current=True)
+    return found
 
 
 def _page(world: World, path: str) -> str:
@@ -161,6 +162,9 @@ def test_nothing_found_has_an_answer_in_words(
     page = _working(world)
     assert words in page
     assert "needs two bags with both counts, predators and prey among them" in page
+    assert ("says nothing where no predators were found" in page) == (
+        not any(predators)
+    )
     listed = words.split(":", maxsplit=1)[0].lower()
     assert listed in _page(world, f"blocks/{world.block.uuid}/")
     assert listed in _page(world, f"rounds/{_ratio(world).round.uuid}/")

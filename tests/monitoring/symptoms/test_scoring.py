@@ -4,7 +4,6 @@ from datetime import date
 from typing import Any
 
 import pytest
-from django.http import HttpResponse
 from django.utils import timezone
 
 from blocks.tenancy import stating
@@ -47,7 +46,7 @@ class Scorer:
             values |= {f"bag-{key}": chosen[code], f"seen-{key}": seen[code]}
         return values
 
-    def post(self, role: str = "lab", **values: Any) -> HttpResponse:
+    def post(self, role: str = "lab", **values: Any) -> Any:
         return self.world.client(role).post(self.url, values)
 
     def scores(self, code: str) -> list[tuple[int, str]]:

@@ -57,6 +57,7 @@ def test_the_cause_is_named_with_its_odds_and_a_caution(desk: Desk) -> None:
     page = _page(desk.world)
     assert "Here the damage goes with rust mites." in page
     assert "the one with ten times the rust mites has" in page
+    assert "of the same round and canopy position are compared" in page
     assert "no proof of a cause" in page
     assert "180 leaves of 12 rounds" in page
     assert "Thrips and scores" in page
@@ -165,3 +166,21 @@ def test_winters_part_seasons() -> None:
     southern = [date(2025, 11, 1), date(2026, 2, 1)]
     assert [span.name for span in seasons_of(southern)] == ["2025/26"]
     assert seasons_of([]) == []
+
+
+def test_leaves_of_two_positions_are_not_compared(desk: Desk) -> None:
+    """Upper leaves have the mites and the scars; within a position nothing differs."""
+    rows = [
+        bag_row(
+            bag=number,
+            position="upper" if number % 2 else "mid",
+            rust_mites=200 + number if number % 2 else number % 5,
+            thrips=number % 4,
+            symptoms=3 if number % 2 else 1,
+        )
+        for number in range(60)
+    ]
+    desk.publish(desk.upload(bag_sheet(*rows)))
+    page = _page(desk.world)
+    assert "These scores cannot tell" in page
+    assert "all score alike, and only such leaves are compared" in page
