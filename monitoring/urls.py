@@ -10,6 +10,7 @@ from monitoring import (
     season_urls,
     symptom_urls,
     treatment_urls,
+    washing_urls,
 )
 from monitoring.views import (
     counters,
@@ -106,4 +107,5 @@ urlpatterns: list[URLPattern] = [
     *calibration_urls.urlpatterns,
     *clumping_urls.urlpatterns,
     *symptom_urls.urlpatterns,
+    *washing_urls.urlpatterns,
 ]

@@ -12,6 +12,7 @@ from django.views.decorators.http import require_safe
 from blocks.access import Member, block_for
 from blocks.views.doors import for_member
 from monitoring.pages.block_page import tissue_part
+from monitoring.pages.washing_page import round_washing
 from monitoring.queries import maps, seasons
 from monitoring.queries.rounds import (
     bags_of_round,
@@ -20,6 +21,7 @@ from monitoring.queries.rounds import (
 )
 from monitoring.queries.treatments import treated_blocks
 from monitoring.queries.under_way import freshness_of
+from monitoring.queries.washing import protocols_of, washes_of_round
 from monitoring.thresholds import standing_alerts, thresholds_in_force
 from monitoring.views.asking import is_seen
 
@@ -96,5 +98,10 @@ def visit(request: HttpRequest, member: Member, *, round_uuid: UUID) -> HttpResp
             "bags": bags_of_round(found),
             "densities": densities_of_round(found),
             "ratios": ratios_of_round(found),
+            "washing": round_washing(
+                washes_of_round(found),
+                list(protocols_of(member.group_id)),
+                found.collected_on,
+            ),
         },
     )

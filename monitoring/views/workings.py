@@ -11,9 +11,11 @@ from blocks.views.doors import for_member
 from monitoring.densities.ratio_working import ratio_working
 from monitoring.densities.working import working_of
 from monitoring.pages.method_words import method_words
+from monitoring.pages.washing_page import round_washing
 from monitoring.queries.calibrations import recovery_of_density
 from monitoring.queries.rounds import densities_of_ratio, positions_of
 from monitoring.queries.seasons import density_for, ratio_for
+from monitoring.queries.washing import protocols_of, washes_of_round
 from monitoring.recoveries.alone import recovery_alone, runs_behind
 
 
@@ -34,6 +36,11 @@ def density(
             "recovery_alone": recovery_alone(found),
             "recovery_runs": runs_behind(recovery_of_density(found)),
             "positions": [] if found.stratum else positions_of(found),
+            "washing": round_washing(
+                washes_of_round(found.round, tissue=found.tissue, first_only=True),
+                list(protocols_of(member.group_id)),
+                found.round.collected_on,
+            ),
             "shown_block": found.round.block,
         },
     )

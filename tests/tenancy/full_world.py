@@ -24,6 +24,7 @@ from monitoring.models import (
     Round,
     Sheet,
     Tally,
+    WashBatch,
     WeatherStation,
     WeatherUpload,
 )
@@ -32,6 +33,7 @@ from monitoring.services.treatments import Done, record
 from tests.builders import World
 from tests.desks import Desk, bag_row, bag_sheet
 from tests.tenancy.calibration_world import give_runs
+from tests.tenancy.wash_world import give_wash
 from tests.tenancy.weather_world import give_weather
 
 NOW = datetime(2026, 8, 16, 9, tzinfo=UTC)
@@ -64,6 +66,7 @@ class FullWorld:
     weather_upload: WeatherUpload
     calibration_run: CalibrationRun
     tally: Tally
+    wash_batch: WashBatch
 
 
 def _member(world: World, role: str) -> Member:
@@ -143,6 +146,7 @@ def _gather(world: World, sheet: Sheet, begun: BoundaryImport) -> FullWorld:
         "treatment": _treat(world),
         **give_weather(world),
         **give_runs(world),
+        **give_wash(world),
     }
     return FullWorld(
         world=world, block=world.block, sheet=sheet, boundary_import=begun, **first

@@ -1,0 +1,1 @@
+"""Washing bags: mixing the alcohol, and what departs from the protocol."""
