@@ -1,0 +1,1 @@
+"""Label codes of bags, the papers they are printed on, and the printing."""
