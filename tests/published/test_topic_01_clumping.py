@@ -107,5 +107,6 @@ def test_t01_04_the_fit_of_many_rounds_gives_the_same() -> None:
 
 def test_t01_01_the_fit_of_many_rounds_gives_the_same_error() -> None:
     (leaves,) = fit_clumping([spread_out(APPLE_LEAVES)]).rounds
+    assert leaves.variance == pytest.approx(2.2736465324)
     assert leaves.k == pytest.approx(1.0245923868, rel=1e-3)
     assert leaves.k_standard_error == pytest.approx(0.27590707777, rel=0.02)

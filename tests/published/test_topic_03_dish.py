@@ -107,3 +107,5 @@ def test_expansion_agrees_with_an_independent_survey_library(seed: int) -> None:
 def test_t03_05_cells_for_a_wanted_precision() -> None:
     found = cells_to_count(mean_per_cell=10, cell_k=2, cv=0.15, cells_in_dish=208)
     assert found == pytest.approx(23.636363636363637, rel=1e-6)
+    endless = cells_to_count(mean_per_cell=10, cell_k=2, cv=0.15, cells_in_dish=10**12)
+    assert endless == pytest.approx(26.666666666666668, rel=1e-6)

@@ -46,6 +46,13 @@ def test_t04_03_and_04_two_washes(
     assert found.recovery == pytest.approx(recovery, abs=5e-4)
 
 
+def test_t04_03_as_published_in_round_figures() -> None:
+    found = recovery_from_washes([79, 28], method="two_pass")
+    assert round(found.initial) == 122
+    assert round(found.initial_standard_error, 1) == 8.8
+    assert round(found.recovery, 2) == 0.65
+
+
 def test_t04_05_three_washes() -> None:
     likely = recovery_from_washes([244, 86, 43], method="maximum_likelihood")
     assert likely.initial == pytest.approx(397.2112134462, abs=0.1)
