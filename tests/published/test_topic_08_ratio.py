@@ -1,8 +1,8 @@
 """Fieller's interval, the log-delta interval, and the posterior ratio beside them.
 
 Source: Fieller 1954 (from memory), computed with R 4.2.2 (survey::svyratio gives the
-linearised error 0.0042834, the ratio times the log ratio's); rat weights: Hauschke 1999 as `rat.weight` in the R package mratios,
-whose own code gave the unpaired interval.
+linearised error 0.0042834, the ratio times the log ratio's); rat weights: Hauschke 1999
+as `rat.weight` in the R package mratios, whose own code gave the unpaired interval.
 """
 
 import pytest
