@@ -2,7 +2,7 @@
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from typing import Literal, TypeAlias, TypeVar
+from typing import TypeAlias, TypeVar
 
 import numpy as np
 
@@ -34,14 +34,14 @@ from monitoring.estimation.validation import (
     proportion,
 )
 
-Model: TypeAlias = Literal["negative_binomial", "averaged"]
+Model: TypeAlias = str
 Solver: TypeAlias = Callable[[Bags, Sequence[LeafPriors], FloatArray], WashedOff]
-MODELS: dict[str, Solver] = {
-    "negative_binomial": washed_off_posteriors,
-    "averaged": averaged_posteriors,
+# With its version, part of every stored figure: a change of numbers changes it.
+MODELS: dict[Model, tuple[Solver, str]] = {
+    "negative_binomial": (washed_off_posteriors, "2"),
+    "averaged": (averaged_posteriors, "1"),
 }
-# Part of every stored figure; a change of numbers changes the version.
-METHOD_VERSIONS = {"negative_binomial": "2", "averaged": "1"}
+METHOD_VERSIONS = {model: version for model, (_, version) in MODELS.items()}
 DEFAULT_UPPER_LIMIT = 1e6
 
 Value = TypeVar("Value")
@@ -223,7 +223,8 @@ def _washed_off(bags: Bags, asked: Asked, tops: FloatArray) -> WashedOff:
     for name, members in by_model.items():
         priors = [asked.priors[row] for row in members]
         rows = np.array(members)
-        parts.append(MODELS[name](bags.take(rows), priors, tops[rows]))
+        solver, _ = MODELS[name]
+        parts.append(solver(bags.take(rows), priors, tops[rows]))
     back = np.argsort(np.concatenate(list(by_model.values())))
     return WashedOff.together(parts, back)
 
