@@ -229,7 +229,7 @@ def test_each_farm_has_its_own_cause_of_damage() -> None:
             for sampled, bag in _bags(LEAF_ROUNDS)
             if sampled.block.farm == farm and bag.on_tissue[other] < 3
         ]
-        scores = [bag.symptoms for bag in bags]
+        scores = [float(bag.symptoms or 0) for bag in bags]
         counts = [log10(1 + bag.on_tissue[organism]) for bag in bags]
         return float(np.polyfit(counts, scores, 1)[0])
 
