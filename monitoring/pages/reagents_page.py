@@ -15,6 +15,7 @@ BOTTLES_PERCENT = (70.0, 91.0, 95.0, 99.0)
 # From here on whole millilitres are fine enough for a measuring cylinder.
 WHOLE_ML_FROM = 100.0
 PERCENT = 100.0
+LEAST_SHOWN_PERCENT = 0.05
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,10 +95,14 @@ def _parts(dilution: Dilution) -> str:
 
 def _contraction(dilution: Dilution, mixture: Mixture) -> str:
     less = PERCENT * (1 - mixture.volume_ml / dilution.volume_ml)
+    filled = f"{less:.1f} percent less than the two together"
+    # Weak alcohol with water even swells, by less than anyone measures.
+    if less < LEAST_SHOWN_PERCENT:
+        filled = "as good as the sum of the two"
     return (
-        f"Ethanol at 20 °C: the mix fills {mixture.volume_ml:,.0f} ml, {less:.1f}"
-        f" percent less than the two together, and so comes to {mixture.percent:.1f}"
-        f" percent instead of {dilution.wanted_percent:g}."
+        f"Ethanol at 20 °C: the mix fills {mixture.volume_ml:,.0f} ml, {filled}, and so"
+        f" comes to {mixture.percent:.1f} percent instead of"
+        f" {dilution.wanted_percent:g}."
     )
 
 
