@@ -8,9 +8,9 @@ and publish as the site's role behind row-level security. COPY is the owner's, o
 very rows that came of it (rounds, bags, washes, tallies, scores, changes) into the same
 emptied tables, all in one transaction. django-import-export runs in bulk mode without
 diffs or look-ups and is handed keys for every row of bags, washes and tallies; a row is
-a sheet row for all three. Allowed: 4 times the COPY, a fifteenth of django-import-export a
-row, and 60 MB more memory at the peak than a sheet a tenth as long. Needs the
-environment of the tests.
+a sheet row for all three. Allowed: 4 times the COPY, a fifteenth of
+django-import-export a row, and 60 MB more memory at the peak than a sheet a tenth as
+long. Needs the environment of the tests.
 """
 
 import csv
