@@ -3,6 +3,7 @@
 from django.urls import URLPattern, path
 
 from monitoring import (
+    bag_urls,
     calibration_urls,
     clumping_urls,
     effort_urls,
@@ -107,5 +108,6 @@ urlpatterns: list[URLPattern] = [
     *calibration_urls.urlpatterns,
     *clumping_urls.urlpatterns,
     *symptom_urls.urlpatterns,
+    *bag_urls.urlpatterns,
     *washing_urls.urlpatterns,
 ]

@@ -24,6 +24,7 @@ class Item:
 # Label, URL name, and who sees it. Names only: the shell knows no page above it.
 ENTRIES = (
     ("Blocks", "group", EVERYONE),
+    ("Bags", "bags", COUNTERS),
     ("Count sheets", "sheets", COUNTERS),
     ("Alerts", "alerts", EVERYONE),
     ("Thresholds", "thresholds", EVERYONE),

@@ -75,7 +75,9 @@ def rounds_of_block(block: Block) -> QuerySet[Round]:
         .filter(block=block)
         .annotate(
             bags_total=Count("bags", filter=~Q(bags__way=Bag.Way.LOST)),
-            bags_counted=Count("bags", filter=Q(bags__way=Bag.Way.COUNTED)),
+            bags_counted=Count(
+                "bags", filter=Q(bags__way__in=[Bag.Way.COUNTED, Bag.Way.REPORTED])
+            ),
         )
         .order_by("-collected_on", "-pk")
     )

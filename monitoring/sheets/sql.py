@@ -58,8 +58,55 @@ CREATE TEMP TABLE staged_blank (
 TABLES: Final = (
     "staged_row", "staged_tally", "staged_cell", "staged_dish_cell", "staged_round",
     "staged_bag", "staged_wash", "staged_match", "staged_score",
-    "staged_blank", "staged_blank_match",
+    "staged_blank", "staged_blank_match", "staged_label",
 )  # fmt: skip
+
+# A label's code in the place of a bag's: the bag of that round is meant that has it.
+# Written small, or with other signs between; a bag's own code comes first.
+LABELS: Final = """
+ANALYZE staged_row;
+CREATE TEMP TABLE staged_label ON COMMIT DROP AS
+SELECT s.code AS seen, b.id AS bag_id, b.code, r.block_id, r.collected_on,
+    k.name AS block, min(s.number) AS number,
+    (r.block_id, r.collected_on) = (s.block_id, s.collected_on) AS here
+FROM staged_row s
+JOIN monitoring_bag b ON b.farm_group_id = %(group)s AND b.label <> ''
+    AND b.label = translate(upper(
+        regexp_replace(s.code, '[^[:alnum:]]', '', 'g')), 'SZG', '526')
+JOIN monitoring_round r ON r.farm_group_id = %(group)s AND r.id = b.round_id
+JOIN blocks_block k ON k.farm_group_id = %(group)s AND k.id = r.block_id
+WHERE length(s.code) BETWEEN 7 AND 13 AND NOT EXISTS (
+    SELECT FROM monitoring_bag o JOIN monitoring_round p ON p.id = o.round_id
+    WHERE o.farm_group_id = %(group)s AND o.code = s.code
+        AND p.farm_group_id = %(group)s AND p.block_id = s.block_id
+        AND p.collected_on = s.collected_on)
+GROUP BY s.code, b.id, b.code, r.block_id, r.collected_on, k.name, here;
+UPDATE staged_row s SET code = l.code
+FROM staged_label l WHERE l.here AND l.seen = s.code
+    AND l.block_id = s.block_id AND l.collected_on = s.collected_on;
+"""
+LABEL_ELSEWHERE: Final = """
+SELECT number, 'bag', 'error', 'label-elsewhere', seen, format(
+    'The label %%s is of bag %%s of %%s, %%s; this row says another block or day. Look'
+    ' at the label, and at the row.', seen, code, block, collected_on)
+FROM staged_label WHERE NOT here
+"""
+# A label that was typed wrongly would make another bag, and leave its own waiting.
+LABEL_UNKNOWN: Final = """
+SELECT min(s.number), 'bag', 'warning', 'label-unknown', s.code, format(
+    '“%%s” looks like a label, but no bag of the group has it: it becomes a bag of its'
+    ' own. Look at the label again.', s.code)
+FROM staged_row s
+WHERE s.code ~ '^[0-9A-Za-z]{3}-[0-9A-Za-z]{4}$' AND EXISTS (
+    SELECT FROM monitoring_bag b JOIN monitoring_round r ON r.id = b.round_id
+    WHERE b.farm_group_id = %(group)s AND b.label <> '' AND r.farm_group_id = %(group)s
+        AND r.block_id = s.block_id AND r.collected_on = s.collected_on)
+    AND NOT EXISTS (SELECT FROM staged_label l WHERE l.seen = s.code)
+    AND NOT EXISTS (
+        SELECT FROM monitoring_bag b
+        WHERE b.farm_group_id = %(group)s AND b.code = s.code)
+GROUP BY s.code
+"""
 
 # Resolve rounds, bags and washes: the ones that are there, or keys for new ones.
 RESOLVE: Final = """

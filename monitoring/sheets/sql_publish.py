@@ -118,13 +118,25 @@ WHERE m.status = 'detail'
 ON CONFLICT (farm_group_id, tally_id, cell) DO UPDATE SET count = excluded.count
 WHERE monitoring_cellcount.count IS NULL
 """
+# A bag that a sheet brings has its way by the sheet; one that was there takes a step.
+# One that was lost and has counts is found.
 WAYS: Final = """
-UPDATE monitoring_bag b SET way = 'counted'
-FROM staged_bag s
-WHERE b.farm_group_id = %(group)s AND b.id = s.old_id
-    AND b.way IN ('planned', 'collected', 'received', 'washed')
-    AND EXISTS (SELECT FROM staged_wash w JOIN staged_match m ON m.wash_id = w.id
-        WHERE w.bag_id = s.id)
+WITH moving AS (
+    SELECT b.id, b.way FROM monitoring_bag b JOIN staged_bag s ON s.old_id = b.id
+    WHERE b.farm_group_id = %(group)s
+        AND b.way IN ('planned', 'collected', 'received', 'washed', 'lost')
+        AND EXISTS (SELECT FROM staged_wash w JOIN staged_match m ON m.wash_id = w.id
+            WHERE w.bag_id = s.id)
+    FOR NO KEY UPDATE OF b
+), moved AS (
+    UPDATE monitoring_bag b SET way = 'counted'
+    FROM moving WHERE b.farm_group_id = %(group)s AND b.id = moving.id
+    RETURNING b.id, moving.way AS before
+)
+INSERT INTO monitoring_bagstep (uuid, farm_group_id, bag_id, before, way, note,
+    noted_at, noted_by_id)
+SELECT gen_random_uuid(), %(group)s, id, before, 'counted', '', now(), %(person)s
+FROM moved
 """
 CHANGES: Final = """
 INSERT INTO monitoring_roundchange (farm_group_id, round_id, noted_at)

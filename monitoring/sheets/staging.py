@@ -90,6 +90,9 @@ def stage(sheet: Sheet, *, may_add_organisms: bool) -> Staged:
     else:
         _stage_bags(sheet, header, context, staged)
     parameters = {"group": sheet.farm_group_id}
+    _run(sql.LABELS, parameters)
+    staged.add(_found(sql.LABEL_ELSEWHERE, parameters))
+    staged.add(_found(sql.LABEL_UNKNOWN, parameters))
     _run(sql.RESOLVE, parameters)
     staged.add(_found(sql.ROWS_TWICE, parameters))
     staged.add(_found(sql.BAG_DIFFERS, parameters))

@@ -50,6 +50,10 @@ def _efficacy(world: FullWorld) -> dict[str, Any]:
     return {"treatment_uuid": world.treatment.uuid, "block_uuid": world.block.uuid}
 
 
+def _label(world: FullWorld) -> dict[str, Any]:
+    return {"label": world.bag.label}
+
+
 def _pool(world: FullWorld) -> dict[str, Any]:
     return {"organism_uuid": world.organism.uuid, "tissue": "leaf"}
 
@@ -77,6 +81,17 @@ ADDRESSES: dict[str, Address] = {
     "forecast": Address(EVERYONE, _uuid("block", "block")),
     "forecast-backtest": Address(EVERYONE),
     "effort": Address(EVERYONE, _uuid("block", "block")),
+    "bags": Address(COUNTERS),
+    "scan": Address(EVERYONE),
+    "bag-setting": Address(COORDINATOR),
+    "bag": Address(EVERYONE, _uuid("bag", "bag")),
+    "move-bag": Address(COUNTERS, _uuid("bag", "bag"), acts=True),
+    "bag-by-label": Address(EVERYONE, _label),
+    "plan-bags": Address(COUNTERS, _uuid("block", "block")),
+    "make-bags": Address(COUNTERS, _uuid("round", "round")),
+    "labels": Address(COUNTERS, _uuid("round", "round")),
+    "give-labels": Address(COUNTERS, _uuid("round", "round"), acts=True),
+    "labels-pdf": Address(COUNTERS, _uuid("round", "round")),
     "people": Address(COORDINATOR),
     "end-membership": Address(
         COORDINATOR, _uuid("membership", "membership"), acts=True

@@ -15,6 +15,7 @@ from blocks.services import boundaries
 from blocks.tenancy import stating
 from monitoring.densities.store import compute_changed
 from monitoring.models import (
+    Bag,
     BlankWash,
     CalibrationRun,
     Density,
@@ -29,6 +30,7 @@ from monitoring.models import (
     WeatherUpload,
 )
 from monitoring.models.treatments import Treatment
+from monitoring.services.bags import Wanted, make_bags
 from monitoring.services.treatments import Done, record
 from tests.builders import World
 from tests.desks import Desk, bag_row, bag_sheet
@@ -67,6 +69,7 @@ class FullWorld:
     calibration_run: CalibrationRun
     tally: Tally
     wash_batch: WashBatch
+    bag: Bag
 
 
 def _member(world: World, role: str) -> Member:
@@ -120,6 +123,12 @@ def _set_threshold(world: World) -> None:
         )
 
 
+def _plan_bag(world: World) -> Bag:
+    wanted = Wanted(tissue="leaf", numbers={"mid": 1})
+    (bag,) = make_bags(_member(world, "lab"), world.block, date(2026, 8, 14), wanted)
+    return bag
+
+
 def _treat(world: World) -> Treatment:
     done = Done(
         treated_on=date(2026, 8, 10),
@@ -147,6 +156,7 @@ def _gather(world: World, sheet: Sheet, begun: BoundaryImport) -> FullWorld:
         **give_weather(world),
         **give_runs(world),
         **give_wash(world),
+        "bag": _plan_bag(world),
     }
     return FullWorld(
         world=world, block=world.block, sheet=sheet, boundary_import=begun, **first
