@@ -23,6 +23,7 @@ COUNTERS = frozenset({Role.COORDINATOR, Role.LAB})
 RULERS = frozenset({Role.COORDINATOR, Role.GROWER})
 # Laboratory staff read what was done to blocks, and do not record it.
 TREATERS = frozenset({Role.COORDINATOR, Role.GROWER, Role.CONSULTANT})
+PLANNERS = frozenset({Role.COORDINATOR, Role.GROWER, Role.CONSULTANT})
 EVERYONE = frozenset(Role)
 
 
@@ -63,6 +64,11 @@ class Member:
     def may_treat(self) -> bool:
         """Whether this member records what was done to blocks."""
         return self.role in TREATERS
+
+    @property
+    def may_plan(self) -> bool:
+        """Whether this member plans rounds."""
+        return self.role in PLANNERS
 
     @property
     def sees_all_farms(self) -> bool:

@@ -26,6 +26,7 @@ ENTRIES = (
     ("Blocks", "group", EVERYONE),
     ("Bags", "bags", COUNTERS),
     ("Count sheets", "sheets", COUNTERS),
+    ("Rounds due", "rounds-due", EVERYONE),
     ("Alerts", "alerts", EVERYONE),
     ("Thresholds", "thresholds", EVERYONE),
     ("Treatments", "treatments", EVERYONE),

@@ -13,6 +13,7 @@ EVERYONE = frozenset({"coordinator", "lab", "consultant", "grower"})
 COUNTERS = frozenset({"coordinator", "lab"})
 RULERS = frozenset({"coordinator", "grower"})
 TREATERS = frozenset({"coordinator", "grower", "consultant"})
+PLANNERS = frozenset({"coordinator", "grower", "consultant"})
 COORDINATOR = frozenset({"coordinator"})
 Arguments = Callable[[FullWorld], dict[str, Any]]
 
@@ -63,6 +64,7 @@ RUN = _uuid("calibration_run", "run")
 TREATMENT = _uuid("treatment", "treatment")
 IMPORT = _uuid("boundary_import", "import")
 FARM = _uuid("farm", "farm")
+PLAN = _uuid("plan", "plan")
 UPLOAD = _uuid("weather_upload", "upload")
 ADDRESSES: dict[str, Address] = {
     "group": Address(EVERYONE),
@@ -92,6 +94,16 @@ ADDRESSES: dict[str, Address] = {
     "labels": Address(COUNTERS, _uuid("round", "round")),
     "give-labels": Address(COUNTERS, _uuid("round", "round"), acts=True),
     "labels-pdf": Address(COUNTERS, _uuid("round", "round")),
+    "rounds-due": Address(EVERYONE),
+    "round-habits": Address(COORDINATOR),
+    "round-calendar": Address(EVERYONE),
+    "plan-round": Address(PLANNERS, _uuid("block", "block")),
+    "plan": Address(EVERYONE, PLAN),
+    "plan-sheet": Address(EVERYONE, PLAN),
+    "plan-gpx": Address(EVERYONE, PLAN),
+    "plan-geojson": Address(EVERYONE, PLAN),
+    "put-off-plan": Address(PLANNERS, PLAN, acts=True),
+    "withdraw-plan": Address(PLANNERS, PLAN, acts=True),
     "people": Address(COORDINATOR),
     "end-membership": Address(
         COORDINATOR, _uuid("membership", "membership"), acts=True
@@ -174,4 +186,4 @@ ADDRESSES: dict[str, Address] = {
     "mail": Address(EVERYONE),
 }
 # Addresses outside any farm group; allauth's own are tested by allauth.
-OUTSIDE = frozenset({"home", "healthz", "readyz"})
+OUTSIDE = frozenset({"home", "healthz", "readyz", "calendar-feed"})

@@ -23,6 +23,7 @@ from monitoring.models import (
     Organism,
     Ratio,
     Round,
+    RoundPlan,
     Sheet,
     Tally,
     WashBatch,
@@ -35,6 +36,7 @@ from monitoring.services.treatments import Done, record
 from tests.builders import World
 from tests.desks import Desk, bag_row, bag_sheet
 from tests.tenancy.calibration_world import give_runs
+from tests.tenancy.plan_world import give_plan
 from tests.tenancy.wash_world import give_wash
 from tests.tenancy.weather_world import give_weather
 
@@ -68,6 +70,7 @@ class FullWorld:
     weather_upload: WeatherUpload
     calibration_run: CalibrationRun
     tally: Tally
+    plan: RoundPlan
     wash_batch: WashBatch
     bag: Bag
 
@@ -153,6 +156,7 @@ def _gather(world: World, sheet: Sheet, begun: BoundaryImport) -> FullWorld:
         "blank": BlankWash.objects.get(farm_group=world.group),
         "alert": Alert.objects.get(farm_group=world.group),
         "treatment": _treat(world),
+        **give_plan(world),
         **give_weather(world),
         **give_runs(world),
         **give_wash(world),

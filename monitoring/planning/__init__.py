@@ -1,0 +1,1 @@
+"""From a block and a wish to a planned round: bags, vines, walk, files."""
