@@ -149,7 +149,7 @@ def _estimates(
         k_prior=held.k,
         sigma_prior=held.sigma,
         lognormal_odds=held.lognormal_odds,
-        model=model,  # type: ignore[arg-type] # one of two literals
+        model=model,
         confidence=CONFIDENCE,
     )
 

@@ -96,7 +96,8 @@ class SlowPosterior:
         weights -= np.logaddexp.reduce(weights)
         m, k = np.exp(log_m), np.exp(log_k)[:, None]
         information = sum(e / (m * (1 + m * e / k)) for e in exposures)
-        return np.logaddexp.reduce(weights[:, None] + np.log(information) / 2)
+        found: Floats = np.logaddexp.reduce(weights[:, None] + np.log(information) / 2)
+        return found
 
     @staticmethod
     def _there(
@@ -187,6 +188,7 @@ def _log_probability(count: int, middle: Floats, sigma: float) -> Floats:
         np.log(count + 0.5) + min(width, 6),
         1501,
     )
-    poisson = stats.poisson.logpmf(count, np.exp(u))
+    poisson: Floats = np.asarray(stats.poisson.logpmf(count, np.exp(u)))
     parts = poisson[:, None] + stats.norm.logpdf(u[:, None], middle, sigma)
-    return np.logaddexp.reduce(parts) + np.log(u[1] - u[0])
+    found: Floats = np.logaddexp.reduce(parts) + np.log(u[1] - u[0])
+    return found

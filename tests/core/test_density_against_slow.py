@@ -13,6 +13,7 @@ from monitoring.estimation import (
     LogNormalK,
     LogNormalSigma,
     LogUniformK,
+    SigmaPrior,
     StoredPosterior,
     combine_strata,
     estimate_densities,
@@ -113,22 +114,16 @@ def test_averaging_with_a_lognormal_of_no_odds_is_the_negative_binomial() -> Non
 
 
 def test_unlike_models_and_priors_keep_their_rounds() -> None:
-    asked = {
-        "model": ["averaged", "negative_binomial", "averaged"],
-        "sigma_prior": [
-            ExponentialSigma(2.0, 0.427, 1.983),
-            ExponentialSigma(2.0, 0.427, 1.983),
-            LogNormalSigma(0.9, 0.15),
-        ],
-    }
+    models = ["averaged", "negative_binomial", "averaged"]
+    sigmas: list[SigmaPrior] = [
+        ExponentialSigma(2.0, 0.427, 1.983),
+        ExponentialSigma(2.0, 0.427, 1.983),
+        LogNormalSigma(0.9, 0.15),
+    ]
     rounds = [TWENTY, MANY[:30], TWENTY]
-    together = estimate_densities(rounds, **asked)  # type: ignore[arg-type]
+    together = estimate_densities(rounds, model=models, sigma_prior=sigmas)
     for row, counts in enumerate(rounds):
-        alone = estimate_density(
-            counts,
-            model=asked["model"][row],  # type: ignore[arg-type]
-            sigma_prior=asked["sigma_prior"][row],  # type: ignore[arg-type]
-        )
+        alone = estimate_density(counts, model=models[row], sigma_prior=sigmas[row])
         assert together[row].high == pytest.approx(alone.high, rel=1e-9)
         assert together[row].k_median == pytest.approx(alone.k_median, rel=1e-9)
     assert together[0].high > 1.02 * together[2].high
