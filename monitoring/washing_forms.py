@@ -83,7 +83,9 @@ class ProtocolForm(forms.Form):
                 hint = f"Now {value:g}."
                 if standing.is_common_practice:
                     hint = f"Now {value:g}{COMMON}."
-                self.fields[name] = number(title, low, high, initial=value, hint=hint)
+                self.fields[name] = number(
+                    title, low, high, initial=written(value), hint=hint
+                )
         self.order_fields([f"{a}_{e}_{u}" for a, u, *_ in LIMITS for e in _ENDS])
         self.fields["rinses"].initial = standing.rinses
         self.fields["valid_from"].initial = today
@@ -241,7 +243,8 @@ class CorrectBatchForm(WashedForm):
     def __init__(self, data: Any, *, batch: WashBatch, **kwargs: Any) -> None:
         super().__init__(data, **kwargs)
         for name, field in self.fields.items():
-            field.initial = getattr(batch, name, None)
+            value = getattr(batch, name, None)
+            field.initial = written(value) if isinstance(value, float) else value
         if batch.washed_at:
             self.fields["washed_time"].initial = timezone.localtime(
                 batch.washed_at, self.member.farm_group.zone
@@ -266,15 +269,21 @@ class ReagentForm(RefusableForm):
     wanted_percent = number("Strength wanted in the bag, % by volume", 1, 100)
 
 
-def usual_of(protocol: WashProtocol) -> Mapping[str, float | None]:
-    """Give the value to begin with of each figure: the most where a range is asked."""
-    return {
+def usual_of(protocol: WashProtocol) -> Mapping[str, str]:
+    """Write the value to begin with of each figure: the most where a range is asked."""
+    usual = {
         "alcohol_percent": protocol.alcohol_high_percent,
         "volume_ml": protocol.volume_high_ml,
         "shake_s": protocol.shake_high_s,
         "piece_cm": (protocol.piece_low_cm + protocol.piece_high_cm) / 2,
         "rinses": protocol.rinses,
     }
+    return {name: written(value) for name, value in usual.items()}
+
+
+def written(value: float | None) -> str:
+    """Write a figure for a field, without a decimal point that says nothing."""
+    return "" if value is None else f"{value:g}"
 
 
 def told(bag: Bag) -> str:
@@ -282,5 +291,7 @@ def told(bag: Bag) -> str:
     washes = [wash.number for wash in bag.washes.all()]
     parts = [bag.get_tissue_display(), bag.position, bag.get_way_display()]
     if washes:
-        parts.append(f"wash {', '.join(str(one) for one in washes)} is there")
+        numbers = ", ".join(str(one) for one in washes)
+        are = "wash {} is there" if len(washes) == 1 else "washes {} are there"
+        parts.append(are.format(numbers))
     return f"{bag.code}: {', '.join(part for part in parts if part)}"

@@ -2,14 +2,29 @@
 
 import re
 from dataclasses import dataclass
-from math import floor
+from math import floor, sqrt
+
+import numpy as np
 
 from monitoring.estimation import DishGrid
 
 MM2_PER_CM2 = 100.0
 MARGIN_MM = 4.0
-# A cell that the rim leaves less of than this has no room for its name.
-LABEL_FROM_SHARE = 0.85
+# A cell that the rim leaves less of than this has no room for words at all.
+LABEL_FROM_SHARE = 0.12
+# Words are sized for a pitch of 10 mm, and smaller where the rim cuts a cell.
+USUAL_PITCH_MM, SMALLEST_WORDS = 10.0, 0.55
+# Points a side of a cut cell by which the middle of what is left of it is found.
+FINENESS = 24
+
+
+@dataclass(frozen=True, slots=True)
+class CellLabel:
+    """Where a cell's name and area stand, and how large."""
+
+    x_mm: float
+    y_mm: float
+    scale: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -21,23 +36,7 @@ class DrawnCell:
     y_mm: float
     area_mm2: float
     whole: bool
-    labelled: bool
-    pitch_mm: float
-
-    @property
-    def label_x_mm(self) -> float:
-        """Middle of the cell, where its name stands."""
-        return self.x_mm + self.pitch_mm / 2
-
-    @property
-    def label_y_mm(self) -> float:
-        """Foot of the cell's name."""
-        return self.y_mm + self.pitch_mm * 0.52
-
-    @property
-    def size_y_mm(self) -> float:
-        """Foot of the cell's area."""
-        return self.y_mm + self.pitch_mm * 0.78
+    label: CellLabel | None
 
     @property
     def area_cm2(self) -> float:
@@ -56,6 +55,11 @@ class DishDrawing:
     area_cm2: float
     whole_cells: int
 
+    @property
+    def unlabelled(self) -> int:
+        """How many cells are too small for words."""
+        return sum(cell.label is None for cell in self.cells)
+
 
 def draw_dish(
     *, inner_diameter_mm: float, pitch_mm: float, offset_mm: tuple[float, float]
@@ -72,15 +76,16 @@ def draw_dish(
     cells = []
     for name, area in zip(grid.cell_names, grid.cell_areas_mm2, strict=True):
         column, row = _column_and_row(name)
+        x, y = left + column * pitch_mm, top + row * pitch_mm
+        share = float(area) / whole_area
         cells.append(
             DrawnCell(
                 name=name,
-                x_mm=left + column * pitch_mm,
-                y_mm=top + row * pitch_mm,
+                x_mm=x,
+                y_mm=y,
                 area_mm2=float(area),
-                whole=bool(area > whole_area * (1 - 1e-9)),
-                labelled=bool(area > whole_area * LABEL_FROM_SHARE),
-                pitch_mm=pitch_mm,
+                whole=share > 1 - 1e-9,
+                label=_label((x, y), pitch_mm, radius, share),
             )
         )
     reach = radius + MARGIN_MM
@@ -103,3 +108,19 @@ def _column_and_row(name: str) -> tuple[int, int]:
     for letter in match[1]:
         column = column * 26 + ord(letter) - ord("A") + 1
     return column - 1, int(match[2]) - 1
+
+
+def _label(
+    corner_mm: tuple[float, float], pitch_mm: float, radius_mm: float, share: float
+) -> CellLabel | None:
+    """Put the words into the middle of what the rim leaves of a cell."""
+    if share < LABEL_FROM_SHARE:
+        return None
+    steps = (np.arange(FINENESS) + 0.5) / FINENESS * pitch_mm
+    across, down = np.meshgrid(corner_mm[0] + steps, corner_mm[1] + steps)
+    inside = np.hypot(across, down) <= radius_mm
+    return CellLabel(
+        x_mm=round(float(across[inside].mean()), 2),
+        y_mm=round(float(down[inside].mean()), 2),
+        scale=round(pitch_mm / USUAL_PITCH_MM * max(sqrt(share), SMALLEST_WORDS), 3),
+    )

@@ -14,6 +14,7 @@ from blocks.models import User
 from monitoring.models import Bag, BlankWash, Round, Tally, Wash, WashBatch
 from monitoring.models.washing import WashProtocol
 from monitoring.queries.washing import protocol_on
+from monitoring.services.bag_ways import note_steps
 from monitoring.washing.departures import departures_of
 
 State = WashBatch.State
@@ -93,7 +94,7 @@ def _enter(
     if not bags or len(bags) != len(set(bag_ids)):
         raise WashingError("Choose bags of this round that are not lost.", "bags")
     there = _washes(member.group_id, bags, washed.number)
-    _refuse_skipped(member.group_id, bags, washed.number)
+    _refuse_out_of_turn(member.group_id, bags, washed)
     _refuse_in_batches(bags, there)
     for bag in bags:
         if bag.pk in there:
@@ -124,7 +125,9 @@ def _washes(farm_group_id: int, bags: list[Bag], number: int) -> dict[int, Wash]
     return {row.bag_id: row for row in rows.select_for_update(no_key=True)}
 
 
-def _refuse_skipped(farm_group_id: int, bags: list[Bag], number: int) -> None:
+def _refuse_out_of_turn(farm_group_id: int, bags: list[Bag], washed: Washed) -> None:
+    """Let a repeat wash follow the wash before it."""
+    number = washed.number
     if number == 1:
         return
     before = _washes(farm_group_id, bags, number - 1)
@@ -135,6 +138,14 @@ def _refuse_skipped(farm_group_id: int, bags: list[Bag], number: int) -> None:
             " another wash number.",
             "number",
         )
+    for bag in bags:
+        day = before[bag.pk].washed_on
+        if day is not None and washed.washed_on < day:
+            raise WashingError(
+                f"Wash {number - 1} of bag {bag.code} was on {day:%Y-%m-%d}; a repeat"
+                " is on that day or later.",
+                "washed_on",
+            )
 
 
 def _refuse_in_batches(bags: list[Bag], there: dict[int, Wash]) -> None:
@@ -188,9 +199,11 @@ def _write_washes(batch: WashBatch, bags: list[Bag], there: dict[int, Wash]) -> 
     for bag in bags:
         if bag.pk in there:
             _fill(there[bag.pk], batch, found[bag.code]["filled"])
-    Bag.objects.for_group(group_id).filter(
-        pk__in=[bag.pk for bag in bags], way__in=BEFORE_WASHED
-    ).update(way=Bag.Way.WASHED)
+    onward = [bag for bag in bags if bag.way in BEFORE_WASHED]
+    note_steps(group_id, onward, Bag.Way.WASHED, by=batch.created_by)
+    Bag.objects.for_group(group_id).filter(pk__in=[bag.pk for bag in onward]).update(
+        way=Bag.Way.WASHED
+    )
 
 
 def _fill(wash: Wash, batch: WashBatch, filled: list[str]) -> None:
@@ -269,9 +282,12 @@ def withdraw_batch(member: Member, batch: WashBatch, *, why: str) -> WashBatch:
                 setattr(wash, name, "" if name == "analyst_name" else None)
             wash.batch = None
             wash.save(update_fields=[*row["filled"], "batch"])
-        Bag.objects.for_group(member.group_id).filter(
-            pk=wash.bag_id, way=Bag.Way.WASHED
-        ).update(way=row["way"])
+        if wash.bag.way == Bag.Way.WASHED:
+            back, why = [wash.bag], "its batch of washes was withdrawn"
+            note_steps(member.group_id, back, row["way"], by=member.user, note=why)
+            Bag.objects.for_group(member.group_id).filter(pk=wash.bag_id).update(
+                way=row["way"]
+            )
     return old
 
 

@@ -250,7 +250,12 @@ def test_a_repeat_wash_follows_a_first_one(bench: Bench) -> None:
     assert answer.status_code == 422
     assert "Bag 1 is without a wash 1" in answer.content.decode()
     bench.enter("1")
+    early = bench.enter("1", number="2", washed_on="2026-08-14")
+    assert early.status_code == 422
+    assert "Wash 1 of bag 1 was on 2026-08-15" in early.content.decode()
     assert bench.enter("1", number="2").status_code == 302
+    text = bench.page(f"rounds/{bench.round.uuid}/wash/")
+    assert "1: leaf, mid, washed, washes 1, 2 are there" in text
     assert set(bench.washes()) == {("1", 1), ("1", 2)}
 
 
