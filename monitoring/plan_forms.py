@@ -172,7 +172,13 @@ class PlanForm(RefusableForm):
             self.add_error("positions", "A leaf has a canopy position: choose one.")
         if given.get("method") == "same" and not given.get("same_as"):
             self.add_error("same_as", "Choose the plan whose vines to take again.")
-        if given.get("aim") == "precision" and not given.get("precision_percent"):
+        # The same vines again are as many as they were.
+        new = given.get("method") != "same"
+        if (
+            new
+            and given.get("aim") == "precision"
+            and not given.get("precision_percent")
+        ):
             self.add_error("precision_percent", "Write the precision wanted.")
         return given
 

@@ -8,8 +8,8 @@ import numpy as np
 from monitoring.models import RoundPlan, SamplePoint
 from monitoring.pages.plan_map import PlanMap, plan_map
 from monitoring.planning.drawing import balance_of
-from monitoring.planning.ground import Ground, Rows
-from monitoring.planning.proposing import Proposal
+from monitoring.planning.ground import Ground
+from monitoring.planning.proposing import Proposal, rows_of
 from monitoring.planning.rows import RowPlace, Sides, row_places, sides_of
 from monitoring.words import bags, figure, leaves
 
@@ -102,11 +102,7 @@ def proposal_part(proposal: Proposal) -> ProposalPart:
 
 def plan_page(plan: RoundPlan, points: Sequence[SamplePoint]) -> PlanPage:
     """Put a stored plan in words and draw it."""
-    rows = None
-    if plan.row_direction_deg is not None:
-        rows = Rows(
-            plan.row_direction_deg, plan.row_spacing_m or 1, plan.vine_spacing_m or 1
-        )
+    rows = rows_of(plan)
     # The distance to the edge did its work in the draw; here only metres are needed.
     ground = Ground(bytes(plan.boundary.geometry.wkb), buffer_m=0, rows=rows)
     lonlat = np.array([[one.point.x, one.point.y] for one in points])

@@ -1,7 +1,7 @@
 """From a valid form to a round as it would be planned: bags, why, vines, minutes."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date
 from typing import Any
 
@@ -44,6 +44,11 @@ class Where:
         """The ground in metres; PlanError where nothing is left inside the edge."""
         wkb = bytes(self.boundary.geometry.wkb)
         return Ground(wkb, buffer_m=self.buffer_m, rows=self.rows)
+
+    @property
+    def whole_ground(self) -> Ground:
+        """The ground up to its edge."""
+        return replace(self, buffer_m=0.0).ground
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -121,7 +126,7 @@ def propose(
     where = _where(setting, setting.boundary, given)
     if where.same_as is not None:
         aim, basis = RoundPlan.Aim.STATED.value, _again_words(where.same_as)
-        drawn = taken_again(where.ground, _points_of(where.same_as))
+        drawn = taken_again(where.whole_ground, _points_of(where.same_as))
     else:
         known = known_of(
             member,
@@ -151,14 +156,35 @@ def propose(
 def _where(
     setting: Setting, boundary: BlockBoundary, given: Mapping[str, Any]
 ) -> Where:
+    earlier = _earlier(setting, given)
+    if earlier is not None:
+        return Where(
+            boundary=boundary,
+            method=given["method"],
+            seed=earlier.seed,
+            buffer_m=earlier.buffer_m,
+            rows=rows_of(earlier),
+            same_as=earlier,
+        )
     return Where(
         boundary=boundary,
         method=given["method"],
         seed=given["seed"],
         buffer_m=given["buffer_m"],
         rows=setting.rows if given.get("snapped") else None,
-        same_as=_earlier(setting, given),
     )
+
+
+def rows_of(plan: RoundPlan) -> Rows | None:
+    """Give the rows that a plan's points were moved to."""
+    direction, row, vine = (
+        plan.row_direction_deg,
+        plan.row_spacing_m,
+        plan.vine_spacing_m,
+    )
+    if direction is None or row is None or vine is None:
+        return None
+    return Rows(direction, row, vine)
 
 
 def _earlier(setting: Setting, given: Mapping[str, Any]) -> RoundPlan | None:
