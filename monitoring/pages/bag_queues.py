@@ -35,7 +35,13 @@ def waiting_lines(
 ) -> list[Waiting]:
     """Say of each bag how long it has waited; the longest first."""
     lines = [_line(bag, setting, group, today) for bag in found]
-    return sorted(lines, key=lambda line: (-line.days, line.bag.pk))
+    return sorted(lines, key=_oldest_first)
+
+
+def _oldest_first(line: Waiting) -> tuple[int, int, int, str]:
+    """Keep a round's bags together, 2 before 10."""
+    code = line.bag.code
+    return -line.days, line.bag.round_id, len(code), code
 
 
 def _line(bag: Any, setting: BagSetting, group: FarmGroup, today: date) -> Waiting:

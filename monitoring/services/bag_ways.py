@@ -7,6 +7,7 @@ from django.db import transaction
 
 from blocks.access import COUNTERS, Member, require
 from blocks.errors import SiteError
+from blocks.models import User
 from monitoring.models import Bag, BagStep, Round
 from monitoring.services.changes import note_changed_rounds
 
@@ -83,7 +84,7 @@ def move_bags(
         refusal = why_not(bag, way, note=note)
         if refusal:
             raise WrongStepError(refusal)
-    note_steps(member, found, way, note=note)
+    note_steps(member.group_id, found, way, by=member.user, note=note)
     was_or_is_lost = [bag for bag in found if Way.LOST in {bag.way, way}]
     Bag.objects.for_group(member.group_id).filter(
         pk__in=[bag.pk for bag in found]
@@ -95,17 +96,22 @@ def move_bags(
 
 
 def note_steps(
-    member: Member, bags: Iterable[Bag], way: str, *, note: str = ""
+    farm_group_id: int,
+    bags: Iterable[Bag],
+    way: str,
+    *,
+    by: User | None,
+    note: str = "",
 ) -> None:
     """Keep a step of bags from where they are; whoever changes a way does this."""
     BagStep.objects.bulk_create(
         BagStep(
-            farm_group_id=member.group_id,
+            farm_group_id=farm_group_id,
             bag=bag,
             before=bag.way,
             way=way,
             note=note,
-            noted_by=member.user,
+            noted_by=by,
         )
         for bag in bags
         if bag.way != way

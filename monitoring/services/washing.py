@@ -283,8 +283,8 @@ def withdraw_batch(member: Member, batch: WashBatch, *, why: str) -> WashBatch:
             wash.batch = None
             wash.save(update_fields=[*row["filled"], "batch"])
         if wash.bag.way == Bag.Way.WASHED:
-            back, why = [wash.bag], "its batch of washes was withdrawn"
-            note_steps(member.group_id, back, row["way"], by=member.user, note=why)
+            back, note = [wash.bag], "its batch of washes was withdrawn"
+            note_steps(member.group_id, back, row["way"], by=member.user, note=note)
             Bag.objects.for_group(member.group_id).filter(pk=wash.bag_id).update(
                 way=row["way"]
             )

@@ -8,9 +8,10 @@ from monitoring.densities.samples import samples_of_rounds
 from monitoring.densities.store import compute_changed
 from monitoring.models import Bag, BagStep, Density, RoundChange
 from monitoring.services.bag_ways import WrongStepError
+from monitoring.services.washing import Washed, enter_batch, withdraw_batch
 from tests.builders import World
 from tests.desks import Desk, bag_row, bag_sheet
-from tests.monitoring.bags.bench import Bench
+from tests.monitoring.bags.bench import DAY, Bench
 
 pytestmark = pytest.mark.django_db
 Way = Bag.Way
@@ -146,3 +147,22 @@ def test_a_round_that_is_only_planned_makes_no_figure(bench: Bench) -> None:
     with stating(bench.world.group.pk):
         assert not RoundChange.objects.exists()
         assert not list(samples_of_rounds(bench.world.group.pk, [planned[0].round_id]))
+
+
+def test_a_batch_of_washes_is_a_step_and_its_withdrawal_too(bench: Bench) -> None:
+    _, bag, _ = bench.make()
+    bench.take(bag, "collected", "received")
+    washed = Washed(
+        washed_on=DAY,
+        alcohol_percent=35,
+        volume_ml=50,
+        shake_s=30,
+        analyst_name="A. Washer",
+    )
+    with transaction.atomic():
+        batch = enter_batch(bench.member, bag.round, [bag.pk], washed)
+    assert bench.steps(bag)[-1] == ("received", "washed")
+    with transaction.atomic():
+        withdraw_batch(bench.member, batch, why="another round was meant")
+    assert bench.steps(bag)[-1] == ("washed", "received")
+    assert bench.way(bag) == "received"
