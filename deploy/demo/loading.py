@@ -23,6 +23,7 @@ from deploy.demo.places import (
 from deploy.demo.replaying import as_member, replay
 from deploy.demo.rounds import fresh_rounds, history
 from deploy.demo.symptoms import LEVELS
+from deploy.demo.washing import load_washing
 from deploy.demo.weather import load_weather
 from monitoring.models import SymptomScale
 from monitoring.services.laboratory import set_up_laboratory
@@ -73,6 +74,7 @@ def load(*, today: date) -> Loaded:
     _import_blocks(group, valid_from=begun_on)
     load_calibrations(group, today=today)
     replay(group, farms, today=today)
+    load_washing(group)
     load_weather(group, farms, today=today)
     _place_bags(group, today=today)
     return Loaded(group, is_new=True)

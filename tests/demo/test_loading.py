@@ -43,6 +43,8 @@ from monitoring.models import (
     Sheet,
     SheetFinding,
     Tally,
+    Wash,
+    WashBatch,
 )
 from monitoring.models.treatments import Treatment
 from monitoring.pages.recovery_page import recovery_page
@@ -91,6 +93,20 @@ def undone(demo: FarmGroup) -> Iterator[FarmGroup]:
 def _user(role: str) -> User:
     [email, *_] = [person.email for person in PEOPLE if person.role == role]
     return User.objects.get(email=email)
+
+
+def test_newest_rounds_have_batches_that_say_what_their_sheets_said(
+    demo: FarmGroup,
+) -> None:
+    with stating(demo.pk):
+        batches = WashBatch.objects.for_group(demo.pk)
+        washes = list(Wash.objects.for_group(demo.pk).filter(batch__in=batches))
+        assert batches.values("round").distinct().count() == 4
+        assert len(washes) == sum(len(one.bags) for one in batches)
+        # Some were washed otherwise than common practice, and most as it says.
+        departed = [one for one in batches if one.departures]
+        assert 0 < len(departed) < len(batches)
+    assert all(wash.washed_on and wash.alcohol_percent for wash in washes)
 
 
 def test_places_and_people_are_there(demo: FarmGroup) -> None:
