@@ -14,9 +14,13 @@ from tests.tenancy.full_world import fill
 
 pytestmark = pytest.mark.django_db(databases=["default", "owner"])
 LINK = re.compile(r'(?:href|data-refresh)="([^"#]+)')
-# The map asks for tiles; the others show what this world lacks: a dish counted in
-# part, and a sheet with findings.
-ELSEWHERE = {"tile", "tally", "sheet-annotated", "sheet-findings"}
+# The map asks for tiles, a form for labels, and a label's code leads to its bag; the
+# others show what this world lacks: a dish counted in part, and a sheet with findings.
+ELSEWHERE = {"tile", "labels-pdf", "bag-by-label"} | {
+    "tally",
+    "sheet-annotated",
+    "sheet-findings",
+}
 MOST_OF_A_KIND = 6
 GOOD = {200, 204, 302}
 
