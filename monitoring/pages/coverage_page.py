@@ -42,6 +42,7 @@ class MethodSummary:
     lowest_at: str
     certainly_below: int
     relative_width: float | None
+    widest: float | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -111,25 +112,26 @@ def _family(name: str, lines: list[Line]) -> FamilySummary:
 def _summary(method: str, lines: list[Line]) -> MethodSummary:
     found = [line.methods[method] for line in lines]
     lowest = min(lines, key=lambda line: line.methods[method].coverage)
+    widths = _relative_widths(method, lines)
     return MethodSummary(
         words=METHOD_WORDS[method],
         mean=100 * fmean(one.coverage for one in found),
         lowest=100 * lowest.methods[method].coverage,
         lowest_at=_where(lowest),
         certainly_below=sum(one.high < BAR for one in found),
-        relative_width=_relative_width(method, lines),
+        relative_width=median(widths) if widths else None,
+        widest=max(widths, default=None),
     )
 
 
-def _relative_width(method: str, lines: list[Line]) -> float | None:
-    """Give the middle one of the widths over the plain negative binomial's."""
-    ratios = [
-        line.methods[method].width / line.methods["negative_binomial"].width
-        for line in lines
-        if isfinite(line.methods["negative_binomial"].width)
-        and line.methods["negative_binomial"].width > 0
+def _relative_widths(method: str, lines: list[Line]) -> list[float]:
+    """Give the widths over the plain negative binomial's, where that has an end."""
+    plain = [line.methods["negative_binomial"].width for line in lines]
+    return [
+        line.methods[method].width / width
+        for line, width in zip(lines, plain, strict=True)
+        if isfinite(width) and width > 0
     ]
-    return median(ratios) if ratios else None
 
 
 def _where(line: Line) -> str:
