@@ -11,6 +11,7 @@ from blocks.services import boundaries
 from blocks.services.groups import add_farm, add_member, create_farm_group
 from blocks.tenancy import farm_group_ids, stating
 from deploy.demo.almanac import LAST_SEASON, date_of
+from deploy.demo.bags import label_waiting_bags
 from deploy.demo.calibrations import load_calibrations
 from deploy.demo.people import PEOPLE
 from deploy.demo.places import (
@@ -77,6 +78,7 @@ def load(*, today: date) -> Loaded:
     load_washing(group)
     load_weather(group, farms, today=today)
     _place_bags(group, today=today)
+    label_waiting_bags(group)
     return Loaded(group, is_new=True)
 
 

@@ -313,6 +313,7 @@ def test_fresh_sheet_counts_the_bags_that_wait(undone: FarmGroup) -> None:
         )
         assert waiting.count() == sum(len(one.bags) for one in fresh_rounds())
         assert {bag.way for bag in waiting} == {"collected"}
+        assert all(bag.label for bag in waiting)
     _upload_fresh_sheet(undone)
     with stating(undone.pk):
         assert waiting.all().count() == sum(len(one.bags) for one in fresh_rounds())
