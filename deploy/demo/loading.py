@@ -21,6 +21,7 @@ from deploy.demo.places import (
     TIME_ZONE,
     blocks_geojson,
 )
+from deploy.demo.plans import load_plans
 from deploy.demo.replaying import as_member, replay
 from deploy.demo.rounds import fresh_rounds, history
 from deploy.demo.symptoms import LEVELS
@@ -77,6 +78,7 @@ def load(*, today: date) -> Loaded:
     replay(group, farms, today=today)
     load_washing(group)
     load_weather(group, farms, today=today)
+    load_plans(group, today=today)
     _place_bags(group, today=today)
     label_waiting_bags(group)
     return Loaded(group, is_new=True)

@@ -66,7 +66,7 @@ def _for_precision(
             field="density",
         )
     bags = clumping.bags_for(scale.counted(density), wish.precision)
-    aim = f"a standard error of {100 * wish.precision:.3g} in 100 of the mean"
+    aim = f"give a standard error of {100 * wish.precision:.3g} in 100 of the mean"
     at = f"At about {figure(density)} {known.organism.name} per {known.tissue}"
     return _checked(
         bags, at=f"{at},", aim=aim, told_by=_told(clumping), tissue=known.tissue
@@ -90,7 +90,7 @@ def _for_threshold(
         raise PlanError("The upper density must be above the lower.", field="upper")
     bags = _bags_between(scale.counted(lower), scale.counted(upper), clumping)
     aim = (
-        f"telling {stated(lower)} from {stated(upper)} {known.organism.name} per"
+        f"tell {stated(lower)} from {stated(upper)} {known.organism.name} per"
         f" {known.tissue} with {100 * RISK:.0f} in 100 at risk of being wrong"
     )
     return _checked(
@@ -121,9 +121,9 @@ def _checked(bags: float, *, at: str, aim: str, told_by: str, tissue: str) -> Ne
     if number > MOST_BAGS:
         many = f"More than {UNLIMITED:,.0f}" if bags > UNLIMITED else f"{number:,}"
         raise PlanError(
-            f"{many} {plural} would be needed for {aim}. Ask for less, or state a"
+            f"{many} {plural} would be needed to {aim}. Ask for less, or state a"
             f" number up to {MOST_BAGS}.",
             field="aim",
         )
     fewest = f" (never fewer than {FEWEST_BAGS})" if bags <= FEWEST_BAGS - 1 else ""
-    return Needed(number, f"{at} {number} {plural}{fewest} give {aim}; {told_by}")
+    return Needed(number, f"{at} {number} {plural}{fewest} {aim}; {told_by}")

@@ -149,12 +149,12 @@ BAD: dict[str, tuple[dict[str, Any], str]] = {
     "not a number": ({"precision_percent": "nan"}, "Write a number"),
     "out of reach": (
         {"aim": "precision", "density": "5", "precision_percent": "5"},
-        "leaves would be needed for",
+        "leaves would be needed to",
     ),
-    "unending": ({"aim": "threshold", "lower": "9.99", "upper": "10"}, "be needed for"),
+    "unending": ({"aim": "threshold", "lower": "9.99", "upper": "10"}, "be needed to"),
     "hardly any": (
         {"aim": "precision", "density": "0.001", "precision_percent": "25"},
-        "be needed for",
+        "be needed to",
     ),
     "upside down": (
         {"aim": "threshold", "lower": "9", "upper": "3"},
