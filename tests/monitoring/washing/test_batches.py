@@ -11,6 +11,7 @@ from blocks.tenancy import stating
 from monitoring.densities.store import compute_changed
 from monitoring.models import (
     Bag,
+    BagStep,
     Density,
     Round,
     Sheet,
@@ -296,6 +297,13 @@ def test_a_batch_that_never_was_leaves_its_bags_as_they_were(bench: Bench) -> No
     assert bench.washes() == {}
     assert bench.ways()["1"] == "received"
     assert "of another day" in bench.page(f"washes/{batch.uuid}/")
+    with stating(bench.world.group.pk):
+        steps = BagStep.objects.filter(bag=bench.bags["1"]).order_by("pk")
+        assert [(one.before, one.way) for one in steps] == [
+            ("received", "washed"),
+            ("washed", "received"),
+        ]
+        assert {one.noted_by_id for one in steps} == {bench.world.people["lab"].pk}
     assert bench.enter("1", "2").status_code == 302
 
 
