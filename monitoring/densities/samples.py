@@ -7,7 +7,6 @@ from typing import NamedTuple
 
 from django.db import connection
 
-# A round whose bags are all planned is no round yet: it must hide no older figure.
 # Wash 1 only: repeat washes are for recovery. One reading a dish: the chosen one.
 TALLIES_OF_ROUNDS = """
 SELECT b.round_id, b.id, b.code, b.tissue, b.position, b.units, coalesce(w.dishes, 1),
@@ -19,9 +18,6 @@ LEFT JOIN monitoring_tally t ON t.farm_group_id = b.farm_group_id AND t.wash_id 
     AND t.state = 'published' AND t.chosen
     AND (%s::bigint IS NULL OR t.organism_id = %s)
 WHERE b.farm_group_id = %s AND b.round_id = ANY(%s) AND b.way <> 'lost'
-    AND (b.way <> 'planned' OR EXISTS (
-        SELECT FROM monitoring_bag c WHERE c.farm_group_id = b.farm_group_id
-            AND c.round_id = b.round_id AND c.way IN ('counted', 'reported')))
 ORDER BY b.round_id, b.tissue, b.code, b.id, t.organism_id, t.dish_number
 """
 

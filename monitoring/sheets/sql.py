@@ -82,7 +82,7 @@ WHERE length(s.code) BETWEEN 7 AND 13 AND NOT EXISTS (
         AND p.collected_on = s.collected_on)
 GROUP BY s.code, b.id, b.code, r.block_id, r.collected_on, k.name, here;
 UPDATE staged_row s SET code = l.code
-FROM staged_label l WHERE l.here AND l.seen = s.code
+FROM staged_label l WHERE l.seen = s.code
     AND l.block_id = s.block_id AND l.collected_on = s.collected_on;
 """
 LABEL_ELSEWHERE: Final = """

@@ -13,6 +13,8 @@ from monitoring.labels.printing import Label, labels_pdf, latin
 PAPERS = {**SHEETS, "roll": roll(57, 32), "small roll": roll(30, 20)}
 # A printer of 203 dots an inch, the coarsest that is common for labels.
 DOTS_PER_INCH = 203
+# Of a side of the code of version 4, which holds an address as long as theirs here.
+MODULES = 33
 POINTS_PER_INCH = 72
 BLOCK = "Upper Terrace by the Old Chapel Road, northern slope, Ločnica"
 
@@ -55,8 +57,11 @@ def test_qr_modules_are_large_enough_for_a_phone(name: str) -> None:
     pages = _pages(labels_pdf(_labels(1), PAPERS[name]))
     corners = pages[0][0].position
     side = corners.top_right.x - corners.top_left.x
-    modules = 33 if len(_labels(1)[0].url) > 42 else 29
-    assert side / DOTS_PER_INCH * 25.4 / modules > 0.33
+    module = side / MODULES
+    assert module / DOTS_PER_INCH * 25.4 > 0.33
+    # ISO/IEC 18004 keeps four modules free around a code; here, to the label's edge.
+    edge = PAPERS[name].left_mm / 25.4 * DOTS_PER_INCH
+    assert corners.top_left.x - edge > 4 * module
 
 
 @pytest.mark.parametrize("name", SHEETS)
