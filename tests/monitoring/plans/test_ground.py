@@ -126,6 +126,22 @@ def test_points_stand_on_rows_by_direction_and_spacing() -> None:
         assert abs(along / 1.2 - round(along / 1.2)) < 0.04
 
 
+def test_all_places_of_a_vine_share_its_fate() -> None:
+    """So that vines at the edge have the same chance as others, and none lies out."""
+    ground = _ground(HOLED, 8.0, ROWS)
+    rng = np.random.default_rng(1)
+    moved, may_be = ground.places(ground.box.fill(rng.random((200_000, 2))))
+    inside = shapely.contains_xy(ground.allowed, *moved.T)
+    assert (may_be == inside).all()
+    chosen = moved[may_be]
+    _, times = np.unique(np.round(chosen, 3), axis=0, return_counts=True)
+    vines = ground.vines(10**6)
+    assert vines is not None
+    assert len(times) == pytest.approx(vines, rel=0.01)
+    # Each is hit by chance alone: a Poisson's variance is its mean.
+    assert np.var(times) == pytest.approx(np.mean(times), rel=0.1)
+
+
 def test_rows_are_counted_and_walked_in_their_order() -> None:
     ground = _ground(SQUARE, 5.0, Rows(0.0, 2.5, 1.2))
     points = _drawn(ground, 2).points
