@@ -79,9 +79,9 @@ def walk_words(metres: float) -> str:
 
 
 def balance_words(balance: float | None) -> str:
-    """Say how evenly the points are spread."""
+    """Say how evenly points are spread; one, or a thin block, tells nothing."""
     if balance is None:
-        return "not told by a single vine"
+        return "cannot be told here"
     return f"{balance:.2f} (0 is perfect; plain random points come to about 0.3 to 0.5)"
 
 

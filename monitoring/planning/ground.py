@@ -64,6 +64,8 @@ class Ground:
         return np.column_stack(self._to_metres.transform(lonlat[:, 0], lonlat[:, 1]))
 
     def _no_room(self, buffer_m: float) -> str:
+        if buffer_m == 0:
+            return "The block's boundary encloses next to nothing. Look at it."
         widest = self.widest_m
         if widest < 1:
             return (

@@ -190,6 +190,16 @@ def test_a_distance_larger_than_the_block_is_refused_in_words() -> None:
         _ground(affinity.scale(shapely.from_wkt(SLIVER), 1, 0.01).wkt, 3.0)
 
 
+def test_hardly_any_ground_and_parts_too_far_apart_are_refused_in_words() -> None:
+    with pytest.raises(PlanError, match="encloses next to nothing"):
+        _ground(shapely.box(10, 45, 10.000001, 45.000001).wkt, 0.0)
+    far = shapely.MultiPolygon(
+        [shapely.box(10, 45, 10.0005, 45.0005), shapely.box(11, 46, 11.0005, 46.0005)]
+    )
+    with pytest.raises(PlanError, match="parts lie so far apart"):
+        _drawn(_ground(far.wkt, 2.0, Rows(80.0, 2.5, 1.2)))
+
+
 def test_more_bags_than_vines_are_refused_in_words() -> None:
     small = "POLYGON((10 45,10.0001 45,10.0001 45.00005,10 45.00005,10 45))"
     ground = _ground(small, 0.0, Rows(0.0, 2.0, 1.5))
