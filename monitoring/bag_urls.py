@@ -20,6 +20,11 @@ urlpatterns: list[URLPattern] = [
         name="plan-bags",
     ),
     path(
+        f"{GROUP}plans/<uuid:plan_uuid>/bags/",
+        bag_labels.bags_of_plan,
+        name="bags-of-plan",
+    ),
+    path(
         f"{GROUP}rounds/<uuid:round_uuid>/bags/",
         bag_labels.make_more,
         name="make-bags",

@@ -121,6 +121,17 @@ def walked_round(plan: RoundPlan) -> Round | None:
     )
 
 
+def bagged_round(plan: RoundPlan) -> Round | None:
+    """Give the round of a plan's block and day if it has bags of its tissue."""
+    bags = Bag.objects.for_group(plan.farm_group_id).filter(
+        round=OuterRef("pk"), tissue=plan.tissue
+    )
+    rounds = Round.objects.for_group(plan.farm_group_id).filter(
+        Exists(bags), block=plan.block_id, collected_on=plan.planned_on
+    )
+    return rounds.first()
+
+
 def _walked(farm_group_id: int) -> QuerySet[Round]:
     """Find rounds of which a bag was brought in; planned bags are not there yet."""
     brought = (

@@ -1,15 +1,26 @@
 """Make bags for a round, give them label codes, and set how labels are printed."""
 
+from collections import Counter
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date
+from typing import NamedTuple
 
+from django.contrib.gis.geos import Point
 from django.db import transaction
 
 from blocks.access import COUNTERS, Member, require
 from blocks.models import Block
 from monitoring.labels.codes import new_code
-from monitoring.models import Bag, BagSetting, BagStep, Round, Tissue
+from monitoring.models import (
+    Bag,
+    BagSetting,
+    BagStep,
+    Round,
+    RoundPlan,
+    SamplePoint,
+    Tissue,
+)
 from monitoring.services.bag_ways import note_rounds_with_figures
 from monitoring.services.settings import NotAllowedValueError
 
@@ -32,6 +43,13 @@ class Wanted:
         return sum(self.numbers.values())
 
 
+class Place(NamedTuple):
+    """Where a bag is to come from: its canopy position, and the vine if it is known."""
+
+    position: str
+    point: Point | None = None
+
+
 @transaction.atomic
 def make_bags(member: Member, block: Block, day: date, wanted: Wanted) -> list[Bag]:
     """Make planned bags with label codes for a block's round of a day.
@@ -39,8 +57,45 @@ def make_bags(member: Member, block: Block, day: date, wanted: Wanted) -> list[B
     The round is made with its first bags. Numbers go on after the round's highest.
     Raises NotAllowedValueError, in words, if that makes no sense.
     """
-    require(member, COUNTERS)
     _refuse_odd(wanted)
+    places = [
+        Place(position)
+        for position, number in wanted.numbers.items()
+        for _ in range(number)
+    ]
+    return _make(member, block, day, wanted=wanted, places=places)
+
+
+@transaction.atomic
+def make_bags_of_plan(member: Member, plan: RoundPlan) -> list[Bag]:
+    """Make a plan's bags in the order of its walk, one for each of its vines.
+
+    Raises NotAllowedValueError, in words, for a withdrawn plan, and for one whose
+    round has bags of that tissue already.
+    """
+    if plan.withdrawn_at is not None:
+        raise NotAllowedValueError("The plan was withdrawn, so it has no bags.")
+    there = Bag.objects.for_group(member.group_id).filter(
+        round__block=plan.block_id,
+        round__collected_on=plan.planned_on,
+        tissue=plan.tissue,
+    )
+    if there.exists():
+        raise NotAllowedValueError(
+            f"The round of {plan.planned_on:%-d %B %Y} has bags of this tissue already;"
+            " more of them are made on the round's page."
+        )
+    points = SamplePoint.objects.for_group(member.group_id).filter(plan=plan)
+    places = [Place(one.position, one.point) for one in points.order_by("number")]
+    wanted = Wanted(tissue=plan.tissue, numbers=Counter(one.position for one in places))
+    _refuse_odd(wanted)
+    return _make(member, plan.block, plan.planned_on, wanted=wanted, places=places)
+
+
+def _make(
+    member: Member, block: Block, day: date, *, wanted: Wanted, places: list[Place]
+) -> list[Bag]:
+    require(member, COUNTERS)
     Round.objects.bulk_create(
         [Round(farm_group=member.farm_group, block=block, collected_on=day)],
         ignore_conflicts=True,
@@ -50,7 +105,7 @@ def make_bags(member: Member, block: Block, day: date, wanted: Wanted) -> list[B
         .select_for_update(no_key=True)
         .get(block=block, collected_on=day)
     )
-    bags = Bag.objects.bulk_create(_planned(of_round, wanted))
+    bags = Bag.objects.bulk_create(_planned(of_round, wanted, places))
     BagStep.objects.bulk_create(
         BagStep(
             farm_group=member.farm_group,
@@ -64,12 +119,9 @@ def make_bags(member: Member, block: Block, day: date, wanted: Wanted) -> list[B
     return bags
 
 
-def _planned(of_round: Round, wanted: Wanted) -> list[Bag]:
+def _planned(of_round: Round, wanted: Wanted, places: list[Place]) -> list[Bag]:
     """Make up bags, numbered on from the round's last one, with fresh labels."""
-    positions = [
-        position for position, number in wanted.numbers.items() for _ in range(number)
-    ]
-    labels = fresh_labels(of_round.farm_group_id, len(positions))
+    labels = fresh_labels(of_round.farm_group_id, len(places))
     first = _last_number(of_round) + 1
     return [
         Bag(
@@ -78,12 +130,13 @@ def _planned(of_round: Round, wanted: Wanted) -> list[Bag]:
             code=str(number),
             label=label,
             tissue=wanted.tissue,
-            position=position,
+            position=place.position,
+            point=place.point,
             units=wanted.units,
             way=Bag.Way.PLANNED,
         )
-        for number, position, label in zip(
-            range(first, first + len(positions)), positions, labels, strict=True
+        for number, place, label in zip(
+            range(first, first + len(places)), places, labels, strict=True
         )
     ]
 

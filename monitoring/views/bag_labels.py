@@ -26,6 +26,7 @@ from monitoring.labels.printing import labels_pdf
 from monitoring.models import Bag, Round
 from monitoring.pages.bag_label_words import label_of
 from monitoring.queries import bags as queries
+from monitoring.queries.plans import plan_for
 from monitoring.queries.seasons import round_for
 from monitoring.services import bags as services
 from monitoring.words import bags as so_many_bags
@@ -73,6 +74,26 @@ def plan_bags(
 ) -> HttpResponse:
     """Make bags for a block and a day; the round is made with them."""
     return _make(request, member, block_for(member, block_uuid), None)
+
+
+@require_POST
+@for_member(*COUNTERS)
+def bags_of_plan(
+    request: HttpRequest, member: Member, *, plan_uuid: UUID
+) -> HttpResponse:
+    """Make the bags of a planned round, one for each of its vines."""
+    plan = plan_for(member, plan_uuid)
+    try:
+        made = services.make_bags_of_plan(member, plan)
+    except SiteError as error:
+        messages.error(request, error.sentence)
+        return redirect("plan", member.farm_group.slug, plan.uuid)
+    messages.success(
+        request,
+        f"{so_many_bags(len(made))} planned, in the order of the walk. Print the"
+        " labels below.",
+    )
+    return redirect("labels", member.farm_group.slug, made[0].round.uuid)
 
 
 @require_http_methods(GET_OR_POST)

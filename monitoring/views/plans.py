@@ -90,6 +90,7 @@ def _page(member: Member, plan_uuid: UUID) -> dict[str, Any]:
         "plan": found,
         "shown_block": found.block,
         "page": page,
+        "bagged": queries.bagged_round(found),
     }
 
 

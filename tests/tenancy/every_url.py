@@ -99,6 +99,7 @@ ADDRESSES: dict[str, Address] = {
     "round-calendar": Address(EVERYONE),
     "plan-round": Address(PLANNERS, _uuid("block", "block")),
     "plan": Address(EVERYONE, PLAN),
+    "bags-of-plan": Address(COUNTERS, PLAN, acts=True),
     "plan-sheet": Address(EVERYONE, PLAN),
     "plan-gpx": Address(EVERYONE, PLAN),
     "plan-geojson": Address(EVERYONE, PLAN),
