@@ -3,7 +3,7 @@
 import hashlib
 import json
 from collections.abc import Mapping
-from dataclasses import asdict, dataclass, field
+from dataclasses import asdict, dataclass, field, replace
 from datetime import date
 from typing import Any, Literal
 
@@ -91,7 +91,7 @@ class Settings:
 
 
 def settings_of(farm_group_id: int) -> Settings:
-    """Read recoveries, canopy weights, clumping, ratio settings; 4 queries."""
+    """Read what densities need: recoveries, canopy weights, clumping; 3 queries."""
     return Settings(
         recoveries=list(
             Recovery.objects.for_group(farm_group_id).order_by("-valid_from", "-pk")
@@ -104,9 +104,15 @@ def settings_of(farm_group_id: int) -> Settings:
             .order_by("-valid_from", "-pk")
             .defer("basis")
         ),
-        ratios=list(
-            RatioSetting.objects.for_group(farm_group_id).order_by("-valid_from", "-pk")
-        ),
+    )
+
+
+def settings_with_ratios(farm_group_id: int) -> Settings:
+    """Read what densities and ratios need; 4 queries."""
+    ratios = RatioSetting.objects.for_group(farm_group_id)
+    return replace(
+        settings_of(farm_group_id),
+        ratios=list(ratios.order_by("-valid_from", "-pk")),
     )
 
 

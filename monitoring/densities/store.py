@@ -8,7 +8,7 @@ from django.conf import settings as site_settings
 from blocks.tenancy import stating
 from blocks.wakeups import wake_after_commit
 from monitoring.densities.compute import Planned, Row, figures_of_round
-from monitoring.densities.inputs import settings_of
+from monitoring.densities.inputs import settings_with_ratios
 from monitoring.densities.samples import Sample, samples_of_rounds
 from monitoring.models import (
     Density,
@@ -64,7 +64,7 @@ def compute_rounds(farm_group_id: int, round_ids: Sequence[int]) -> list[int]:
         .select_for_update(no_key=True)
         .order_by("pk")
     )
-    settings = settings_of(farm_group_id)
+    settings = settings_with_ratios(farm_group_id)
     organisms = {
         organism.pk: organism for organism in Organism.objects.for_group(farm_group_id)
     }

@@ -107,7 +107,8 @@ def dilute(
             " bottle, or ask for a weaker mix.",
             "wanted_percent",
         )
-    alcohol_ml = volume_ml * wanted_percent / bottle_percent
+    # Of the bottle's own strength exactly the whole: a ratio of 1 leaves no crumb.
+    alcohol_ml = volume_ml * (wanted_percent / bottle_percent)
     return Dilution(
         bottle_percent=bottle_percent,
         wanted_percent=wanted_percent,

@@ -62,7 +62,7 @@ def test_what_pages_ask_for_costs_the_same_for_any_number(
 ) -> None:
     keys = [block.pk for block in raised.blocks[:number]]
     with stating(raised.group.pk):
-        with django_assert_num_queries(3):
+        with django_assert_num_queries(2):
             assert len(thresholds_in_force(raised.group.pk, keys)) == number
         with django_assert_num_queries(2):
             assert len(standing_alerts(raised.group.pk, keys)) == number
