@@ -10,19 +10,20 @@ from blocks.boundaries.kinds import RefusedError
 
 NEEDED = (".shp", ".shx", ".dbf")
 KEPT = (*NEEDED, ".prj", ".cpg")
-ENCRYPTED = 0x1
+ENCRYPTED, PATCHED = 0x1, 0x20
+# What every program that zips writes unless it is told otherwise.
+PACKED = (zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED)
+ODD_ZIP = (
+    "The zip file is packed in a way that is not read here. Zip the Shapefile's files"
+    " again, the ordinary way."
+)
 # macOS adds shadow files of the same names.
 SHADOWS = "__MACOSX/"
 
 
 def unpack_shapefile(path: Path, folder: Path) -> tuple[Path, list[str]]:
     """Write the Shapefile's files into a folder; give its path and notes."""
-    try:
-        package = zipfile.ZipFile(path)
-    except zipfile.BadZipFile as error:
-        raise RefusedError(
-            "broken-zip", "The zip file is cut off or damaged. Send it again."
-        ) from error
+    package = _opened(path)
     entries = [
         entry
         for entry in package.infolist()
@@ -58,14 +59,28 @@ def unpack_shapefile(path: Path, folder: Path) -> tuple[Path, list[str]]:
     return folder / "upload.shp", notes
 
 
+def _opened(path: Path) -> zipfile.ZipFile:
+    try:
+        return zipfile.ZipFile(path)
+    except zipfile.BadZipFile as error:
+        raise RefusedError(
+            "broken-zip", "The zip file is cut off or damaged. Send it again."
+        ) from error
+    except (RuntimeError, ValueError) as error:
+        # A newer zip than is known here, or names in no known alphabet.
+        raise RefusedError("odd-zip", ODD_ZIP) from error
+
+
 def _content(package: zipfile.ZipFile, entry: zipfile.ZipInfo) -> bytes:
     if entry.flag_bits & ENCRYPTED:
         raise RefusedError(
             "locked-zip", "The zip file has a password. Zip the Shapefile without one."
         )
+    if entry.compress_type not in PACKED or entry.flag_bits & PATCHED:
+        raise RefusedError("odd-zip", ODD_ZIP)
     try:
         return package.read(entry)
-    except (zipfile.BadZipFile, zlib.error, NotImplementedError, EOFError) as error:
+    except (zipfile.BadZipFile, zlib.error, EOFError) as error:
         raise RefusedError(
             "broken-zip",
             f"{Path(entry.filename).name} in the zip file is damaged. Zip it again.",

@@ -69,6 +69,14 @@ def zip_of(files: dict[str, bytes], *, how: int = zipfile.ZIP_DEFLATED) -> bytes
     return packed.getvalue()
 
 
+def zip_with(package: bytes, mark: bytes, place: int, put: bytes) -> bytes:
+    """Overwrite bytes at a place in every header that begins with a mark."""
+    first, *parts = package.split(mark)
+    at = place - len(mark)
+    changed = [part[:at] + put + part[at + len(put) :] for part in parts]
+    return mark.join([first, *changed])
+
+
 def shapefile_parts(
     folder: Path, *, crs: str | None = "EPSG:4326",
     names: tuple[str, ...] = ("Süd",), encoding: str = "UTF-8",

@@ -36,6 +36,7 @@ from tests.blocks.boundary_files import (
     shifted,
     star,
     zip_of,
+    zip_with,
 )
 from tests.builders import World
 
@@ -71,6 +72,8 @@ def crs_named(epsg: int, ring: list[list[float]] = NEAR) -> bytes:
 SPLIT = {"type": "MultiPolygon", "coordinates": [
     [[[179.99, 10], [180, 10], [180, 10.01], [179.99, 10]]],
     [[[-180, 10], [-179.99, 10], [-180, 10.01], [-180, 10]]]]}  # fmt: skip
+# The files that a Shapefile must have, by name only.
+THREE = {"a.shp": b"x", "a.shx": b"x", "a.dbf": b"x"}
 CASES = {
     "B01-no-prj": Case(lambda at: shapefile(at, leave_out=".prj"), "ask:crs",
                        publishable=False),
@@ -148,6 +151,18 @@ CASES = {
         kml("<NetworkLink><Link><href>https://example.org/a.kml</href></Link>"
             "</NetworkLink><GroundOverlay><name>P</name></GroundOverlay>"),
         "links-ignored"),
+    "B23-newer-zip": bad(
+        zip_with(zip_of({"a.shp": b"x"}), b"PK\x01\x02", 6, b"\xff\x00"),
+        "refused:odd-zip"),
+    "B23-odd-names": bad(
+        zip_of({"\u00e9.shp": b"x"}).replace("\u00e9".encode(), b"\xff\xfe"),
+        "refused:odd-zip"),
+    "B23-odd-packing": bad(
+        zip_with(zip_of(THREE), b"PK\x01\x02", 10, b"\x63\x00"),
+        "refused:odd-zip"),
+    "B23-patched": bad(
+        zip_with(zip_of(THREE), b"PK\x01\x02", 8, b"\x20\x00"),
+        "refused:odd-zip"),
     "B26-kmz": bad(zip_of({"doc.kml": kml()}), "refused:no-shapefile"),
     "B26-kmz-bomb": bad(zip_of({"doc.kml": b" " * 60_000_000}),
                         "refused:unpacks-too-large"),
