@@ -10,8 +10,7 @@ from scipy import stats
 from monitoring.estimation.validation import (
     EstimationError,
     Numbers,
-    numbers,
-    proportion,
+    two_samples,
 )
 
 
@@ -44,12 +43,9 @@ def log_delta_interval(
     Source: delta method, Cochran 1977, Sampling Techniques, 3rd ed., sec. 6.5 (from
     memory).
     """
-    top, bottom = numbers("numerator", numerator), numbers("denominator", denominator)
-    proportion("confidence", confidence)
-    if top.size < 2 or bottom.size < 2:
-        raise EstimationError("numerator", "needs two values or more, as the other")
-    if paired and top.size != bottom.size:
-        raise EstimationError("denominator", "must be as long as the numerator")
+    top, bottom = two_samples(
+        numerator, denominator, paired=paired, confidence=confidence
+    )
     for name, sample in (("numerator", top), ("denominator", bottom)):
         if sample.mean() <= 0:
             raise EstimationError(name, "has no mean above 0, so no logarithm")

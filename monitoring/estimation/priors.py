@@ -12,6 +12,13 @@ from monitoring.estimation.validation import EstimationError, FloatArray, positi
 K_REACH = 4.5
 
 
+def _check_bounds(low: float, high: float) -> None:
+    positive("low", low)
+    positive("high", high)
+    if low >= high:
+        raise EstimationError("high", f"{high!r} is not above {low!r}")
+
+
 @dataclass(frozen=True, slots=True)
 class LogUniformK:
     """k anywhere between two bounds, its logarithm evenly; 0 < low < high."""
@@ -20,10 +27,7 @@ class LogUniformK:
     high: float
 
     def __post_init__(self) -> None:
-        positive("low", self.low)
-        positive("high", self.high)
-        if self.low >= self.high:
-            raise EstimationError("high", f"{self.high!r} is not above {self.low!r}")
+        _check_bounds(self.low, self.high)
 
     def log_range(self) -> tuple[float, float]:
         """Give the logarithms of k between which the prior is followed."""
@@ -35,8 +39,8 @@ class LogUniformK:
 
 
 @dataclass(frozen=True, slots=True)
-class LogNormalK:
-    """k known from earlier rounds: lognormal about a median; both above 0."""
+class _LogNormal:
+    """A positive quantity known from earlier rounds; both above 0."""
 
     median: float
     sd_log: float
@@ -46,15 +50,21 @@ class LogNormalK:
         positive("sd_log", self.sd_log)
 
     def log_range(self) -> tuple[float, float]:
-        """Give the logarithms of k between which the prior is followed."""
+        """Give the logarithms between which the prior is followed."""
         reach = K_REACH * self.sd_log
         middle = log(self.median)
         return middle - reach, middle + reach
 
-    def log_density(self, log_k: FloatArray) -> FloatArray:
-        """Give the prior's log density in ln k, up to a constant."""
-        density: FloatArray = -0.5 * ((log_k - log(self.median)) / self.sd_log) ** 2
+    def log_density(self, log_values: FloatArray) -> FloatArray:
+        """Give the prior's log density in the logarithm, up to a constant."""
+        away = (log_values - log(self.median)) / self.sd_log
+        density: FloatArray = -0.5 * away**2
         return density
+
+
+@dataclass(frozen=True, slots=True)
+class LogNormalK(_LogNormal):
+    """k known from earlier rounds: lognormal about a median; both above 0."""
 
 
 KPrior: TypeAlias = LogUniformK | LogNormalK
@@ -75,10 +85,7 @@ class ExponentialSigma:
     def __post_init__(self) -> None:
         if not self.rate >= 0:
             raise EstimationError("rate", f"{self.rate!r} is not 0 or more")
-        positive("low", self.low)
-        positive("high", self.high)
-        if self.low >= self.high:
-            raise EstimationError("high", f"{self.high!r} is not above {self.low!r}")
+        _check_bounds(self.low, self.high)
 
     def log_range(self) -> tuple[float, float]:
         """Give the logarithms of sigma between which the prior is followed."""
@@ -91,27 +98,8 @@ class ExponentialSigma:
 
 
 @dataclass(frozen=True, slots=True)
-class LogNormalSigma:
+class LogNormalSigma(_LogNormal):
     """sigma known from earlier rounds: lognormal about a median; both above 0."""
-
-    median: float
-    sd_log: float
-
-    def __post_init__(self) -> None:
-        positive("median", self.median)
-        positive("sd_log", self.sd_log)
-
-    def log_range(self) -> tuple[float, float]:
-        """Give the logarithms of sigma between which the prior is followed."""
-        reach = K_REACH * self.sd_log
-        middle = log(self.median)
-        return middle - reach, middle + reach
-
-    def log_density(self, log_sigma: FloatArray) -> FloatArray:
-        """Give the prior's log density in ln sigma, up to a constant."""
-        away = (log_sigma - log(self.median)) / self.sd_log
-        density: FloatArray = -0.5 * away**2
-        return density
 
 
 SigmaPrior: TypeAlias = ExponentialSigma | LogNormalSigma

@@ -14,6 +14,7 @@ from monitoring.estimation.validation import (
     Numbers,
     numbers,
     proportion,
+    two_samples,
 )
 
 ATOMS = 301
@@ -162,12 +163,9 @@ def fieller_interval(
     Source: Fieller 1954, J. R. Stat. Soc. B 16:175-185; unequal variances as in
     Tamhane & Logan 2004.
     """
-    top, bottom = numbers("numerator", numerator), numbers("denominator", denominator)
-    proportion("confidence", confidence)
-    if top.size < 2 or bottom.size < 2:
-        raise EstimationError("numerator", "needs two values or more, as the other")
-    if paired and top.size != bottom.size:
-        raise EstimationError("denominator", "must be as long as the numerator")
+    top, bottom = two_samples(
+        numerator, denominator, paired=paired, confidence=confidence
+    )
     if bottom.mean() == 0:
         raise EstimationError("denominator", "has mean 0")
     ratio = float(top.mean() / bottom.mean())

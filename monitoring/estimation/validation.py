@@ -96,3 +96,16 @@ def positive(argument: str, value: float) -> float:
     if not (np.isfinite(value) and value > 0):
         raise EstimationError(argument, f"{value!r} is not a number above 0")
     return float(value)
+
+
+def two_samples(
+    numerator: Numbers, denominator: Numbers, *, paired: bool, confidence: float
+) -> tuple[FloatArray, FloatArray]:
+    """Give two samples whose means are set against each other; or EstimationError."""
+    top, bottom = numbers("numerator", numerator), numbers("denominator", denominator)
+    proportion("confidence", confidence)
+    if top.size < 2 or bottom.size < 2:
+        raise EstimationError("numerator", "needs two values or more, as the other")
+    if paired and top.size != bottom.size:
+        raise EstimationError("denominator", "must be as long as the numerator")
+    return top, bottom
