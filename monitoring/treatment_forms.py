@@ -36,6 +36,24 @@ class RefusableForm(forms.Form):
         self.add_error(named if named in self.fields else None, error.sentence)
 
 
+def _blocks_field(
+    *, label: str, help_text: str
+) -> "forms.ModelMultipleChoiceField[Block]":
+    """Make boxes to tick, one a block; which blocks is set when the form is made."""
+    return forms.ModelMultipleChoiceField(
+        label=label,
+        help_text=help_text,
+        queryset=Block.objects.none(),
+        required=False,
+        to_field_name="uuid",
+        widget=forms.CheckboxSelectMultiple(attrs={"class": "choices"}),
+        error_messages={
+            "invalid_choice": NO_SUCH_BLOCK,
+            "invalid_pk_value": NO_SUCH_BLOCK,
+        },
+    )
+
+
 class TreatmentForm(RefusableForm):
     """What was done, where, by whom."""
 
@@ -45,28 +63,12 @@ class TreatmentForm(RefusableForm):
         error_messages={"invalid": NOT_A_DATE},
         help_text="The day of the treatment, by the farm's calendar.",
     )
-    treated = forms.ModelMultipleChoiceField(
+    treated = _blocks_field(
         label="Blocks treated",
-        queryset=Block.objects.none(),
-        required=False,
-        to_field_name="uuid",
-        widget=forms.CheckboxSelectMultiple(attrs={"class": "choices"}),
-        error_messages={
-            "invalid_choice": NO_SUCH_BLOCK,
-            "invalid_pk_value": NO_SUCH_BLOCK,
-        },
         help_text="All that were treated alike on this day.",
     )
-    checks = forms.ModelMultipleChoiceField(
+    checks = _blocks_field(
         label="Blocks left untreated as a check",
-        queryset=Block.objects.none(),
-        required=False,
-        to_field_name="uuid",
-        widget=forms.CheckboxSelectMultiple(attrs={"class": "choices"}),
-        error_messages={
-            "invalid_choice": NO_SUCH_BLOCK,
-            "invalid_pk_value": NO_SUCH_BLOCK,
-        },
         help_text="Only blocks like the treated ones: cultivar, slope and mites before"
         " the treatment. Without a check, what the treatment did cannot be told from"
         " what the season did.",
