@@ -37,7 +37,7 @@ def _lock_anew() -> int:
         run(
             [
                 *(python, "-m", "piptools", "compile", "--quiet", "--allow-unsafe"),
-                *("--generate-hashes", "--strip-extras", "--no-emit-index-url"),
+                *("--generate-hashes", "--no-strip-extras", "--no-emit-index-url"),
                 *("--no-emit-find-links", "--no-emit-trusted-host", "--no-header"),
                 *("--output-file", lock, sources[0], *sys.argv[1:]),
             ],
@@ -75,7 +75,7 @@ def faults_in_locks(folder: Path) -> list[str]:
 
 
 def _is_pinned(line: str) -> bool:
-    return bool(re.match(r"[\w.-]+==\S+ .*--hash=sha256:[0-9a-f]{64}", line))
+    return bool(re.match(r"[\w.-]+(?:\[[\w,.-]+\])?==\S+ .*--hash=sha256:[0-9a-f]{64}", line))
 
 
 def digest_of(folder: Path, sources: tuple[str, ...]) -> str:
