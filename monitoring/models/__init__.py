@@ -2,6 +2,7 @@
 
 from monitoring.models.agreement import AgreementStandard, BlankCount, BlankWash
 from monitoring.models.bag_steps import BagSetting, BagStep
+from monitoring.models.bench import BagPhoto, BenchDevice, BenchEvent, BenchReading
 from monitoring.models.calibrations import CalibrationRun
 from monitoring.models.clumping import ClumpingPrior
 from monitoring.models.densities import Density, DensityChange, Ratio, RoundChange
@@ -37,8 +38,12 @@ from monitoring.models.weather import (
 __all__ = [
     "AgreementStandard",
     "Bag",
+    "BagPhoto",
     "BagSetting",
     "BagStep",
+    "BenchDevice",
+    "BenchEvent",
+    "BenchReading",
     "BlankCount",
     "BlankWash",
     "CalendarFeed",

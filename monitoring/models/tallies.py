@@ -7,6 +7,7 @@ from django.db.models import F, Q
 from django.utils import timezone
 
 from blocks.models import FarmGroup, GroupQuerySet, User
+from monitoring.models.bench import BenchReading
 from monitoring.models.laboratory import Dish, Organism
 from monitoring.models.samples import Wash
 from monitoring.models.sheets import Sheet
@@ -78,14 +79,33 @@ class Tally(models.Model):
         db_index=False,
     )
     reason = models.CharField(max_length=300, blank=True)
+    # A tally comes from a sheet's row or from a reading at the bench.
     source_sheet = models.ForeignKey(
         Sheet,
         models.PROTECT,
+        null=True,
+        blank=True,
         db_constraint=False,
         related_name="tallies",
         db_index=False,
     )
-    source_row = models.PositiveIntegerField()
+    source_row = models.PositiveIntegerField(null=True, blank=True)
+    source_reading = models.ForeignKey(
+        BenchReading,
+        models.PROTECT,
+        null=True,
+        blank=True,
+        db_constraint=False,
+        related_name="tallies",
+        db_index=False,
+    )
+    # Whether its counter was not shown what others had counted in the dish.
+    blind = models.BooleanField(default=False, db_default=False)
+    magnification = models.FloatField(null=True, blank=True)
+    # Where the dish was counted in two stages: how many of the cells, in the order
+    # kept, were the first stage, and the dish's total by both.
+    pilot_cells = models.PositiveSmallIntegerField(null=True, blank=True)
+    animals_in_dish = models.FloatField(null=True, blank=True)
     analyst = models.ForeignKey(
         User, models.PROTECT, null=True, blank=True, related_name="+", db_index=False
     )
@@ -126,6 +146,30 @@ class Tally(models.Model):
                 name="monitoring_tally_scope_and_cells_agree",
             ),
             models.CheckConstraint(
+                condition=Q(
+                    source_sheet__isnull=False,
+                    source_row__isnull=False,
+                    source_reading=None,
+                )
+                | Q(
+                    source_sheet=None,
+                    source_row=None,
+                    source_reading__isnull=False,
+                ),
+                name="monitoring_tally_one_source",
+            ),
+            models.CheckConstraint(
+                condition=Q(pilot_cells=None, animals_in_dish=None)
+                | Q(
+                    scope="named_cells",
+                    outcome="counted",
+                    pilot_cells__gte=1,
+                    pilot_cells__lt=F("cells_counted"),
+                    animals_in_dish__gte=F("count"),
+                ),
+                name="monitoring_tally_two_stages_whole",
+            ),
+            models.CheckConstraint(
                 condition=Q(reading__gte=1, dish_number__gte=1),
                 name="monitoring_tally_numbers_from_one",
             ),
@@ -137,6 +181,11 @@ class Tally(models.Model):
         indexes = [
             models.Index(
                 fields=["farm_group", "source_sheet"], name="monitoring_tally_by_sheet"
+            ),
+            models.Index(
+                fields=["farm_group", "source_reading"],
+                condition=Q(source_reading__isnull=False),
+                name="monitoring_tally_by_reading",
             ),
             # Recounts are few among many tallies; the newest are asked for.
             models.Index(
