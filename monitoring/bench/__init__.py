@@ -1,0 +1,1 @@
+"""The bench: events in, readings and tallies out."""
