@@ -4,6 +4,7 @@ from django.urls import URLPattern, path
 
 from monitoring import (
     bag_urls,
+    bench_urls,
     calibration_urls,
     clumping_urls,
     effort_urls,
@@ -111,5 +112,6 @@ urlpatterns: list[URLPattern] = [
     *clumping_urls.urlpatterns,
     *symptom_urls.urlpatterns,
     *bag_urls.urlpatterns,
+    *bench_urls.urlpatterns,
     *washing_urls.urlpatterns,
 ]

@@ -7,7 +7,11 @@ from typing import Any
 from django.core.exceptions import PermissionDenied
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import render
-from rest_framework.exceptions import APIException
+from rest_framework.exceptions import (
+    APIException,
+    AuthenticationFailed,
+    NotAuthenticated,
+)
 from rest_framework.response import Response
 from rest_framework.views import exception_handler, set_rollback
 
@@ -46,7 +50,10 @@ def problem_response(error: Exception, context: dict[str, Any]) -> Response | No
     response = exception_handler(error, context)
     if response is None:
         return None
-    problem = _problem(response.status_code, _detail(error), context)
+    kind = getattr(error, "problem_kind", "")
+    if isinstance(error, NotAuthenticated | AuthenticationFailed):
+        kind = "signed-out"
+    problem = _problem(response.status_code, _detail(error), context, kind=kind)
     if isinstance(error, APIException) and isinstance(error.detail, dict):
         problem.data["errors"] = error.detail
     for name, value in response.headers.items():
@@ -60,6 +67,8 @@ def _detail(error: Exception) -> str:
         return "There is nothing here that you may see."
     if isinstance(error, PermissionDenied):
         return "Your role in this farm group does not allow this."
+    if isinstance(error, NotAuthenticated | AuthenticationFailed):
+        return "Nobody is signed in. Sign in, then send it again; nothing was lost."
     if isinstance(error, APIException) and not isinstance(error.detail, dict | list):
         return str(error.detail)
     return "The request was not understood; see `errors`."

@@ -84,7 +84,7 @@ def test_strangers_and_other_groups_see_nothing(
     other = make_world("Canary ")
     assert other.client("coordinator").get(url(raised)).status_code == 404
     assert stranger.get(url(raised)).status_code == 404
-    assert Client().get(url(raised)).status_code == 403
+    assert Client().get(url(raised)).status_code == 401
 
 
 @pytest.mark.parametrize("number", [1, 2])

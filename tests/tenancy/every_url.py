@@ -33,6 +33,8 @@ class Address:
     roles: frozenset[str]
     arguments: Arguments = _nothing
     acts: bool = False
+    # For scripts: someone not signed in gets 401 in words, not the sign-in page.
+    for_scripts: bool = False
 
 
 def _uuid(kind: str, name: str) -> Arguments:

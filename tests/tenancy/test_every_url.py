@@ -17,6 +17,7 @@ from tests.tenancy.full_world import FullWorld, fill
 
 pytestmark = pytest.mark.django_db(databases=["default", "owner"])
 REDIRECT, FORBIDDEN, NOT_FOUND, SERVER_ERROR = 302, 403, 404, 500
+UNAUTHORIZED = 401
 MINE, THEIRS = "Canary", "Magpie"
 
 
@@ -108,6 +109,10 @@ def test_a_stranger_to_the_group_finds_nothing(
 def test_someone_not_signed_in_is_sent_to_sign_in(mine: FullWorld) -> None:
     for name, address in ADDRESSES.items():
         answer = _open(Client(), address, _url(name, address, mine))
+        if address.for_scripts:
+            assert answer.status_code == UNAUTHORIZED, name
+            assert answer["Content-Type"] == "application/problem+json", name
+            continue
         assert answer.status_code == REDIRECT, name
         assert answer["Location"].startswith("/accounts/login/"), name
 

@@ -90,7 +90,10 @@ def test_a_grower_does_not_see_another_farms_block(counted: World) -> None:
 
 def test_nobody_unknown_gets_anything(counted: World, stranger: Client) -> None:
     assert stranger.get(_densities(counted)).status_code == 404
-    assert Client().get(_densities(counted)).status_code == 403
+    signed_out = Client().get(_densities(counted))
+    assert signed_out.status_code == 401
+    assert signed_out.json()["type"] == "urn:washboard:problem:signed-out"
+    assert signed_out.headers["WWW-Authenticate"].startswith("Session")
 
 
 @pytest.mark.parametrize(

@@ -20,6 +20,8 @@ def test_every_list_says_that_it_comes_in_pages() -> None:
     schema = _schema()
     assert len(schema["paths"]) >= 2
     for path, calls in schema["paths"].items():
+        if not path.startswith("/api/"):
+            continue  # the bench's own addresses, which give no lists
         answer = calls["get"]["responses"]["200"]["content"]["application/json"]
         name = answer["schema"]["$ref"].rsplit("/", 1)[1]
         described = schema["components"]["schemas"][name]["properties"]
