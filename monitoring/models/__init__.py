@@ -25,6 +25,13 @@ from monitoring.models.samples import Bag, Round, Wash
 from monitoring.models.sheets import Sheet, SheetFinding, SheetRow
 from monitoring.models.symptoms import SymptomScore
 from monitoring.models.tallies import CellCount, Tally
+from monitoring.models.training import (
+    ReferenceContent,
+    ReferenceCount,
+    ReferenceDish,
+    ReferenceReading,
+    SeniorCounter,
+)
 from monitoring.models.treatments import TreatedBlock, Treatment
 from monitoring.models.washing import WashBatch, WashProtocol
 from monitoring.models.weather import (
@@ -60,11 +67,16 @@ __all__ = [
     "Ratio",
     "RatioSetting",
     "Recovery",
+    "ReferenceContent",
+    "ReferenceCount",
+    "ReferenceDish",
+    "ReferenceReading",
     "Round",
     "RoundChange",
     "RoundPlan",
     "RoundSetting",
     "SamplePoint",
+    "SeniorCounter",
     "Sheet",
     "SheetFinding",
     "SheetRow",
