@@ -25,6 +25,7 @@ class Item:
 ENTRIES = (
     ("Blocks", "group", EVERYONE),
     ("Bags", "bags", COUNTERS),
+    ("Bench", "bench", COUNTERS),
     ("Count sheets", "sheets", COUNTERS),
     ("Rounds due", "rounds-due", EVERYONE),
     ("Alerts", "alerts", EVERYONE),

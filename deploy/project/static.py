@@ -16,6 +16,9 @@ class VendorAwareStorage(CompressedManifestStaticFilesStorage):  # type: ignore[
 
     manifest_strict = False
     support_js_module_import_aggregation = True
+    # Modules import modules: each pass hashes one more step of the way up. Two that
+    # import each other are never done.
+    max_post_process_passes = 12
 
     def hashed_name(
         self, name: str, content: object = None, filename: str | None = None

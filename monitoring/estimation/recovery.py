@@ -43,6 +43,11 @@ class BetaRecovery:
         """Mean recovery."""
         return self.a / (self.a + self.b)
 
+    @property
+    def median(self) -> float:
+        """Recovery that is as likely exceeded as not."""
+        return float(stats.beta(self.a, self.b).median())
+
     def interval(self, confidence: float = 0.95) -> tuple[float, float]:
         """Give the central interval of a confidence in (0, 1)."""
         proportion("confidence", confidence)

@@ -1,0 +1,43 @@
+// Fetch what the device keeps of the site, and tell why when it cannot be had.
+
+export const SIGN_IN = "sign in", REFUSED = "refused", AWAY = "away", FINE = "fine";
+
+const WORDS = {
+  403: "Your role in this farm group does not count: nothing is sent. What is here stays; save it to a file or ask the coordinator.",
+  404: "You are not in this farm group any more: nothing is sent. What is here stays; save it to a file and ask the coordinator.",
+};
+
+// Say what an answer other than success means; `null` for one that is fine.
+export function trouble(response, status, login) {
+  if (response.ok) return null;
+  if (response.type === "opaqueredirect" || response.status === 401) {
+    status.sending("Nobody is signed in", login);
+    return SIGN_IN;
+  }
+  if (WORDS[response.status]) {
+    status.sending(WORDS[response.status]);
+    return REFUSED;
+  }
+  status.sending(`The server answered ${response.status}; it is tried again`);
+  return AWAY;
+}
+
+export async function refreshKit({ store, status, urls }) {
+  let response;
+  try {
+    response = await fetch(urls.kit, { redirect: "manual", headers: { Accept: "application/json" } });
+  } catch {
+    status.sending("No network; it is tried again");
+    return AWAY;
+  }
+  const found = trouble(response, status, urls.login);
+  if (found) return found;
+  const kit = await response.json();
+  const before = store.kit()?.person;
+  await store.keepKit(kit);
+  status.sending("");
+  if (before && before.id !== kit.person.id) {
+    status.say(`${kit.person.name} is signed in now. What ${before.name} did stays in ${before.name}'s name.`);
+  }
+  return FINE;
+}
