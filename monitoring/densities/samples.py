@@ -8,9 +8,13 @@ from typing import NamedTuple
 from django.db import connection
 
 # Wash 1 only: repeat washes are for recovery. One reading a dish: the chosen one.
+# Of a dish counted in two stages the count's share is that of its unbiased total, as
+# `Tally.share_of_animals` has it; the last column says which dishes those are.
 TALLIES_OF_ROUNDS = """
 SELECT b.round_id, b.id, b.code, b.tissue, b.position, b.units, coalesce(w.dishes, 1),
-    t.organism_id, t.outcome, t.count, t.proportion_counted
+    t.organism_id, t.outcome, t.count,
+    coalesce(nullif(t.count, 0) / t.animals_in_dish, t.proportion_counted),
+    t.animals_in_dish IS NOT NULL
 FROM monitoring_bag b
 LEFT JOIN monitoring_wash w ON w.farm_group_id = b.farm_group_id AND w.bag_id = b.id
     AND w.number = 1
@@ -23,7 +27,10 @@ ORDER BY b.round_id, b.tissue, b.code, b.id, t.organism_id, t.dish_number
 
 
 class BagCount(NamedTuple):
-    """A bag's animals of one organism, summed over its dishes."""
+    """A bag's animals of one organism, summed over its dishes.
+
+    proportion_counted: the share of its animals that they are taken for.
+    """
 
     bag_id: int
     code: str
@@ -68,6 +75,15 @@ class Sample:
         )
 
 
+class _Dish(NamedTuple):
+    """What a bag's tally of one dish says."""
+
+    outcome: str
+    animals: int | None
+    share: float
+    in_two_stages: bool
+
+
 @dataclass(slots=True)
 class _Bag:
     code: str
@@ -75,9 +91,7 @@ class _Bag:
     position: str
     units: int
     dishes: int
-    tallies: dict[int, list[tuple[str, int | None, float]]] = field(
-        default_factory=lambda: defaultdict(list)
-    )
+    tallies: dict[int, list[_Dish]] = field(default_factory=lambda: defaultdict(list))
 
 
 def samples_of_rounds(
@@ -98,9 +112,9 @@ def samples_of_rounds(
         bag = bags.setdefault(
             (round_id, bag_id), _Bag(code, tissue, position, units, dishes)
         )
-        organism_id, outcome, count, proportion = tally
+        organism_id, *dish = tally
         if organism_id is not None:
-            bag.tallies[organism_id].append((outcome, count, proportion))
+            bag.tallies[organism_id].append(_Dish(*dish))
     return _by_sample(bags)
 
 
@@ -121,14 +135,26 @@ def _by_sample(bags: dict[tuple[int, int], _Bag]) -> list[Sample]:
 def _fill(sample: Sample, members: Iterable[tuple[int, _Bag]]) -> None:
     for bag_id, bag in members:
         tallies = bag.tallies.get(sample.organism_id, [])
-        if any(outcome == "uncountable" for outcome, _, _ in tallies):
+        if any(dish.outcome == "uncountable" for dish in tallies):
             sample.uncountable.append(OtherBag(bag.code, bag.position))
         elif len(tallies) < bag.dishes:
             sample.missing.append(OtherBag(bag.code, bag.position))
         else:
-            # Equal shares are poured into the dishes of a wash.
-            share = sum(proportion for _, _, proportion in tallies) / len(tallies)
-            count = sum(count or 0 for _, count, _ in tallies)
+            count = sum(dish.animals or 0 for dish in tallies)
             sample.counted.append(
-                BagCount(bag_id, bag.code, bag.position, bag.units, count, share)
+                BagCount(
+                    bag_id, bag.code, bag.position, bag.units, count, _share(tallies)
+                )
             )
+
+
+def _share(dishes: Sequence[_Dish]) -> float:
+    """Give the share of a wash's animals that its counts are taken for.
+
+    Equal shares are poured into the dishes of a wash, so it is the mean of theirs. But
+    of dishes counted in two stages the totals are unbiased, and add up as they are.
+    """
+    count = sum(dish.animals or 0 for dish in dishes)
+    if count and len(dishes) > 1 and any(dish.in_two_stages for dish in dishes):
+        return count / sum((dish.animals or 0) / dish.share for dish in dishes)
+    return sum(dish.share for dish in dishes) / len(dishes)

@@ -198,6 +198,17 @@ class Tally(models.Model):
     def __str__(self) -> str:
         return f"tally {self.pk}"
 
+    @property
+    def share_of_animals(self) -> float:
+        """The share of the dish's animals that the count is taken for; 0 to 1.
+
+        Of a dish counted in two stages it follows from the total, which is unbiased
+        where the share of the area is not; else it is the share looked at.
+        """
+        if not self.count or not self.animals_in_dish:
+            return self.proportion_counted
+        return self.count / self.animals_in_dish
+
 
 class CellCount(models.Model):
     """The detail of a tally: one cell of the dish."""

@@ -134,5 +134,5 @@ def _before(blank: BlankWash, organism_id: int) -> float | None:
         tally.count is None for tally in tallies
     ):
         return None
-    share = sum(tally.proportion_counted for tally in tallies) / len(tallies)
+    share = sum(tally.share_of_animals for tally in tallies) / len(tallies)
     return float(sum(tally.count or 0 for tally in tallies) / share)

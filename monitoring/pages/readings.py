@@ -40,8 +40,8 @@ class Reading:
 
     @property
     def animals(self) -> float:
-        """Animals in the whole dish: the count over the share looked at."""
-        return (self.tally.count or 0) / self.tally.proportion_counted
+        """Animals in the whole dish: the count over the share it is taken for."""
+        return (self.tally.count or 0) / self.tally.share_of_animals
 
     @property
     def log_animals(self) -> float:

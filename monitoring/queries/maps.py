@@ -108,7 +108,9 @@ def boundary_of(block: Block, *, on: date) -> BlockBoundary | None:
 
 BAGS = """
 SELECT b.code, b.position, ST_X(b.point), ST_Y(b.point),
-    sum(t.count) / (avg(t.proportion_counted) * b.units),
+    CASE WHEN bool_or(t.animals_in_dish IS NOT NULL)
+        THEN sum(coalesce(t.animals_in_dish, t.count / t.proportion_counted))
+        ELSE sum(t.count) / avg(t.proportion_counted) END / b.units,
     bool_or(t.count IS NULL) OR count(t.id) < coalesce(max(w.dishes), 1)
 FROM monitoring_bag b
 LEFT JOIN monitoring_wash w ON w.farm_group_id = b.farm_group_id AND w.bag_id = b.id
