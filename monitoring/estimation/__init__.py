@@ -163,6 +163,12 @@ from monitoring.estimation.strata import (
     combine_strata,
     stratified_mean,
 )
+from monitoring.estimation.two_counts import (
+    BagAnimals,
+    CountComparison,
+    animals_of_bag,
+    compare_counts,
+)
 from monitoring.estimation.validation import EstimationError
 from monitoring.estimation.winkler import winkler_region, winkler_sum
 
@@ -174,12 +180,14 @@ __all__ = [
     "PILOT_CELLS",
     "PROBABILITIES",
     "AgreementLimits",
+    "BagAnimals",
     "BetaRecovery",
     "CarryOver",
     "CellPlan",
     "Clumping",
     "CommonK",
     "Concordance",
+    "CountComparison",
     "CountedRound",
     "Crossing",
     "CrossingForecast",
@@ -233,12 +241,14 @@ __all__ = [
     "WashRecovery",
     "WashRun",
     "abbott",
+    "animals_of_bag",
     "carry_over_per_wash",
     "carry_over_share",
     "cell_order",
     "cells_to_count",
     "combine_strata",
     "common_k",
+    "compare_counts",
     "concordance",
     "counter_drift",
     "degree_days",
