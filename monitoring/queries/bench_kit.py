@@ -6,7 +6,7 @@ from datetime import datetime, timedelta
 from django.db.models import Exists, OuterRef, Q
 
 from blocks.access import Member, visible_blocks
-from monitoring.models import Bag, BagStep, Tally, Wash, WashProtocol
+from monitoring.models import Bag, Tally, Wash, WashProtocol
 from monitoring.queries.laboratory import Laboratory, laboratory_of
 from monitoring.queries.washing import protocol_on
 
@@ -14,6 +14,7 @@ Way = Bag.Way
 UNDER_WAY = (Way.PLANNED, Way.COLLECTED, Way.RECEIVED, Way.WASHED)
 # Counted bags stay in the kit for so long, to be counted again.
 RECOUNT_DAYS = 14
+SEASON_DAYS = 365
 MOST_BAGS = 3000
 
 
@@ -60,15 +61,19 @@ def kit_of(member: Member, *, now: datetime) -> Kit:
 
 
 def _bags(member: Member, *, now: datetime) -> list[Bag]:
-    counted_lately = BagStep.objects.for_group(member.group_id).filter(
-        bag=OuterRef("pk"),
+    counted_lately = Tally.objects.for_group(member.group_id).filter(
+        wash__bag=OuterRef("pk"), created_at__gte=now - timedelta(days=RECOUNT_DAYS)
+    )
+    of_late = Q(
+        Exists(counted_lately),
         way=Way.COUNTED,
-        noted_at__gte=now - timedelta(days=RECOUNT_DAYS),
+        # Spares a look at the tallies of all earlier seasons.
+        round__collected_on__gte=now - timedelta(days=SEASON_DAYS),
     )
     bags = (
         Bag.objects.for_group(member.group_id)
         .filter(round__block__in=visible_blocks(member))
-        .filter(Q(way__in=UNDER_WAY) | Q(Exists(counted_lately), way=Way.COUNTED))
+        .filter(Q(way__in=UNDER_WAY) | of_late)
         .select_related("round__block__farm")
         .order_by("-round__collected_on", "-round_id", "pk")
     )

@@ -27,7 +27,7 @@ async function open() {
     notes: document.getElementById("notes"),
   });
   if (health.refusal) status.problem(health.refusal);
-  const sender = new Sender({ store, status, urls: told.urls, version: told.version });
+  const sender = new Sender({ store, status, urls: told.urls });
   const router = new Router({ store, status, root, health });
   await dress(store);
   watchPalette(store);

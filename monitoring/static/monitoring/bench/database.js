@@ -1,7 +1,5 @@
 // The tables that a device keeps, one database for each farm group.
-import { openDB } from "../../vendor/idb-8.0.4/index.js";
-
-export const TABLES = ["events", "readings", "settings", "again", "refused", "carried", "photos"];
+import { deleteDB, openDB } from "../../vendor/idb-8.0.4/index.js";
 
 function make(db) {
   // Numbers are given by the database itself: from 1, without a gap, also when two
@@ -19,6 +17,8 @@ function make(db) {
   const photos = db.createObjectStore("photos", { keyPath: "id" });
   photos.createIndex("waiting", "waiting");
 }
+
+export const forgetDatabase = (slug) => deleteDB(`bench-${slug}`);
 
 // Open the group's database; `onClosed` hears, in words, when it is closed from outside.
 export function openDatabase(slug, onClosed) {

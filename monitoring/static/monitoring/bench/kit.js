@@ -8,7 +8,7 @@ const WORDS = {
 };
 
 // Say what an answer other than success means; `null` for one that is fine.
-export function trouble(response, status, login) {
+export async function trouble(response, status, login) {
   if (response.ok) return null;
   if (response.type === "opaqueredirect" || response.status === 401) {
     status.sending("Nobody is signed in", login);
@@ -18,7 +18,8 @@ export function trouble(response, status, login) {
     status.sending(WORDS[response.status]);
     return REFUSED;
   }
-  status.sending(`The server answered ${response.status}; it is tried again`);
+  const { detail } = await response.json().catch(() => ({}));
+  status.sending(`The server answered ${response.status}${detail ? ` (${detail.replace(/\.$/, "")})` : ""}; it is tried again`);
   return AWAY;
 }
 
@@ -30,14 +31,14 @@ export async function refreshKit({ store, status, urls }) {
     status.sending("No network; it is tried again");
     return AWAY;
   }
-  const found = trouble(response, status, urls.login);
+  const found = await trouble(response, status, urls.login);
   if (found) return found;
   const kit = await response.json();
   const before = store.kit()?.person;
   await store.keepKit(kit);
   status.sending("");
   if (before && before.id !== kit.person.id) {
-    status.say(`${kit.person.name} is signed in now. What ${before.name} did stays in ${before.name}'s name.`);
+    status.notice(`${kit.person.name} is signed in now. What ${before.name} did stays in ${before.name}'s name.`);
   }
   return FINE;
 }

@@ -44,14 +44,16 @@ export async function markAnswered(db, results, at) {
 // Mark what the server misses to be sent again; gives the numbers that are not here.
 export async function sendAgain(db, ranges) {
   const tables = db.transaction(["events", "again", "settings"], "readwrite");
+  const again = tables.objectStore("again");
   const until = await sentTo(tables.objectStore("settings"));
+  const marked = new Set(await again.getAllKeys());
   const lost = [];
   for (const [from, to] of ranges) {
     const last = Math.min(to, until);
     if (last < from) continue;
     const range = IDBKeyRange.bound(from, last);
     const keys = await tables.objectStore("events").getAllKeys(range);
-    keys.forEach((key) => tables.objectStore("again").put({}, key));
+    keys.filter((key) => !marked.has(key)).forEach((key) => again.put({}, key));
     if (keys.length < last - from + 1) lost.push([from, last]);
   }
   await tables.done;

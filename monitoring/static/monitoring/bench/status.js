@@ -3,7 +3,7 @@ import { h } from "./elements.js";
 import { age, many } from "./words.js";
 
 const REFRESH_MS = 20_000;
-const SETTLE_MS = 150;
+const SETTLE_MS = 250;
 const LONG_MS = 12 * 3600e3;
 const NAG_UNSENT = 2000;
 
@@ -20,14 +20,20 @@ export class Status {
     this.live = notes.querySelector("[data-live]");
     this.alert = notes.querySelector("[data-alert]");
     this.locked = notes.querySelector("[data-locked]");
+    this.seen = notes.querySelector("[data-seen]");
+    document.addEventListener("bench:view", () => this.notice(""));
+    this.server = notes.querySelector("[data-told]");
     this.nag = notes.querySelector("[data-nag]");
     for (const kind of ["change", "kit"]) store.addEventListener(kind, () => this.soon());
     store.addEventListener("closed", ({ detail }) => this.problem(detail));
     setInterval(() => this.refresh(), REFRESH_MS);
   }
 
-  // Say something that needs no act.
+  // Say something that needs no act, to who listens to the page.
   say(words) { this.live.textContent = words; }
+
+  // The same for all to see, until the next view.
+  notice(words) { this.#show(this.seen, words); }
 
   // Say what went wrong; stays until `problem("")`.
   problem(words) {
@@ -35,6 +41,9 @@ export class Status {
     this.#show(this.alert, words);
     this.soon();
   }
+
+  // Say what the server wants a person to know.
+  told(words) { this.#show(this.server, words); }
 
   // Say that the bag shown is another tab's.
   readOnly(words) { this.#show(this.locked, words); }
@@ -51,10 +60,12 @@ export class Status {
     place.replaceChildren(h("p", {}, ...content));
   }
 
-  // Presses come fast: the line follows when they pause for a moment.
+  // Presses come fast: the line follows a few times a second.
   soon() {
-    clearTimeout(this.#timer);
-    this.#timer = setTimeout(() => this.refresh(), SETTLE_MS);
+    this.#timer ||= setTimeout(() => {
+      this.#timer = 0;
+      this.refresh();
+    }, SETTLE_MS);
   }
 
   async refresh() {

@@ -1,6 +1,6 @@
 // What this device keeps: events, readings, the kit, settings, photographs.
 import { append, StoreError } from "./append.js";
-import { openDatabase } from "./database.js";
+import { forgetDatabase, openDatabase } from "./database.js";
 import * as outbox from "./outbox.js";
 import * as photos from "./photo_store.js";
 import { readFile, savedFile } from "./saved_file.js";
@@ -130,6 +130,12 @@ class Store extends EventTarget {
   async changePhoto(id, changes) {
     await photos.changePhoto(this.#db, id, changes);
     this.#tell("change");
+  }
+
+  // Let go of everything and become another device; what was not sent is lost with it.
+  async beginAnew() {
+    this.#db.close();
+    await forgetDatabase(this.slug);
   }
 
   exportAll() { return savedFile(this.#db, this); }

@@ -3,6 +3,8 @@
 import { h } from "./elements.js";
 import { many } from "./words.js";
 
+const LOOK_MS = 30 * 60_000;
+
 export async function followVersions({ told, store, router }) {
   const place = document.querySelector("[data-version]");
   if (!navigator.serviceWorker) {
@@ -44,7 +46,9 @@ export async function followVersions({ told, store, router }) {
     registration.installing.addEventListener("statechange", show);
   });
   document.addEventListener("bench:view", show);
-  addEventListener("online", () => registration.update().catch(() => {}));
+  const look = () => registration.update().catch(() => {});
+  addEventListener("online", look);
+  setInterval(look, LOOK_MS);
   await show();
 }
 

@@ -9,7 +9,7 @@ export function view({ store, root, go, status }) {
     event.preventDefault();
     const written = name.value.trim();
     if (!written) {
-      status.say("Write a name first.");
+      status.notice("Write a name first.");
       name.focus();
       return;
     }

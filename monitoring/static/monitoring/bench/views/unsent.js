@@ -1,4 +1,5 @@
 // What has not reached the server, what it refused, and the file for another way out.
+import { holdButton } from "../controls.js";
 import { h } from "../elements.js";
 import { age, many } from "../words.js";
 
@@ -12,7 +13,7 @@ async function save(store, status) {
   const day = store.now().toISOString().slice(0, 16).replace(/[T:]/g, "-");
   h("a", { href: address, download: `bench-${store.slug}-${day}.json` }).click();
   setTimeout(() => URL.revokeObjectURL(address), 60_000);
-  status.say("The file is saved with this browser's downloads. Take it to another device's bench, page Unsent.");
+  status.notice("The file is saved with this browser's downloads. Take it to another device's bench, page Unsent.");
 }
 
 async function bring(store, status, input) {
@@ -23,10 +24,24 @@ async function bring(store, status, input) {
     const { events, devices, own } = await store.importFile(await file.text());
     const mine = own ? " What it has of this device is here already." : "";
     status.problem("");
-    status.say(events ? `${many(events, "event")} of ${many(devices, "device")} taken from the file; they are sent from here.${mine}` : `The file holds nothing that another device did.${mine}`);
+    status.notice(events ? `${many(events, "event")} of ${many(devices, "device")} taken from the file; they are sent from here.${mine}` : `The file holds nothing that another device did.${mine}`);
   } catch (error) {
     status.problem(error.message);
   }
+}
+
+// A copied store has no numbers left that are its own: it becomes another device.
+function copiedPart(store, status) {
+  const anew = async () => {
+    await save(store, status);
+    await store.beginAnew();
+    location.reload();
+  };
+  return [
+    h("h2", {}, "This browser's storage was copied"),
+    h("p", {}, "Another browser, or an earlier state of this one, has sent events under the same numbers. What you do here is refused until this device begins anew. What was not sent is saved to a file first, for the coordinator; open readings are then counted again."),
+    holdButton("Save to a file and begin anew (hold)", anew),
+  ];
 }
 
 function refusedPart(rows) {
@@ -76,6 +91,7 @@ export function view({ store, status, root, health }) {
       : "The browser may clear this page's storage when it is short of space, or (on some phones) when the page is not opened for a week. Installing the page helps; so does sending often.";
     place.replaceChildren(
       h("p", { class: "sentence" }, sentence), ...(photos ? [h("p", {}, photos)] : []), h("p", { class: "muted" }, safety),
+      ...((await store.setting("copied")) ? copiedPart(store, status) : []),
       ...refusedPart(refused), ...readingsPart(readings, store.kit()));
   }
   root.append(
