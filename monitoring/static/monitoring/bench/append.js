@@ -27,7 +27,7 @@ async function noteReading(rows, { kind, reading, payload, at, author }) {
 // Give the drafts [{kind, reading, payload}] as stored, with id, sequence, at, author.
 export async function append(db, drafts, { at, author, durability }) {
   const made = drafts.map(({ kind, reading = null, payload = {} }) =>
-    ({ id: crypto.randomUUID(), schema: SCHEMA, kind, at, author, reading, payload }));
+    ({ id: crypto.randomUUID(), schema: SCHEMA, kind, at, author, reading, payload, ...(reading ? {} : { beside: 1 }) }));
   const marks = made.filter(opensOrEnds);
   try {
     const scope = marks.length ? ["events", "readings"] : ["events"];

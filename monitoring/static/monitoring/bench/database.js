@@ -6,6 +6,8 @@ function make(db) {
   // tabs write, and given back when a transaction fails.
   const events = db.createObjectStore("events", { keyPath: "sequence", autoIncrement: true });
   events.createIndex("reading", "reading");
+  // Acts beside readings, which are few, without going through all presses.
+  events.createIndex("beside", "beside");
   db.createObjectStore("readings", { keyPath: "id" });
   // The kit, the device, how far events were answered, where the person was.
   db.createObjectStore("settings");

@@ -75,6 +75,7 @@ class Store extends EventTarget {
   }
 
   eventsOf(reading) { return this.#db.getAllFromIndex("events", "reading", reading); }
+  acts() { return this.#db.getAllFromIndex("events", "beside"); } // collect, wash, photo, ...
 
   // Rows {id, ...payload of start, state: open|finished|dropped, at, author, server}.
   async reading(id) { return (await this.#db.get("readings", id)) ?? null; }
@@ -109,7 +110,9 @@ class Store extends EventTarget {
   }
 
   kit() { return this.#kit; }
-  async keepKit(kit) {
+  // `sent_to`: events up to this number were answered, so that the kit may know them.
+  async keepKit(given) {
+    const kit = { ...given, sent_to: (await this.setting("sentTo")) ?? 0 };
     await this.keepSetting("kit", kit);
     this.#kit = kit;
     await outbox.forget(this.#db, new Date(this.now() - KEPT_MS).toISOString());
