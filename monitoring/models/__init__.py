@@ -2,7 +2,13 @@
 
 from monitoring.models.agreement import AgreementStandard, BlankCount, BlankWash
 from monitoring.models.bag_steps import BagSetting, BagStep
-from monitoring.models.bench import BagPhoto, BenchDevice, BenchEvent, BenchReading
+from monitoring.models.bench import (
+    BagPhoto,
+    BenchAct,
+    BenchDevice,
+    BenchEvent,
+    BenchReading,
+)
 from monitoring.models.calibrations import CalibrationRun
 from monitoring.models.clumping import ClumpingPrior
 from monitoring.models.densities import Density, DensityChange, Ratio, RoundChange
@@ -48,6 +54,7 @@ __all__ = [
     "BagPhoto",
     "BagSetting",
     "BagStep",
+    "BenchAct",
     "BenchDevice",
     "BenchEvent",
     "BenchReading",

@@ -28,6 +28,8 @@ class BenchDevice(models.Model):
     )
     # Every event up to this sequence number has arrived; later ones wait for a gap.
     complete_to = models.PositiveBigIntegerField(default=0)
+    # Its acts beside readings were done up to this number.
+    acts_to = models.PositiveBigIntegerField(default=0, db_default=0)
     highest_sequence = models.PositiveBigIntegerField(default=0)
     # As the device said: how many of its events were not sent yet, and since when.
     unsent = models.PositiveIntegerField(default=0)
@@ -103,7 +105,13 @@ class BenchEvent(models.Model):
                 fields=["farm_group", "reading_uuid", "sequence"],
                 condition=Q(reading_uuid__isnull=False),
                 name="monitoring_benchevent_reading",
-            )
+            ),
+            # Few, among all the presses.
+            models.Index(
+                fields=["farm_group", "device"],
+                condition=Q(kind="photo"),
+                name="monitoring_benchevent_photo",
+            ),
         ]
 
     def __str__(self) -> str:
@@ -209,6 +217,82 @@ class BenchReading(models.Model):
         return f"reading {str(self.uuid)[:8]}"
 
 
+class BenchAct(models.Model):
+    """What came of an act beside readings, for one bag that it names.
+
+    One row for each event and bag, so that no act is done twice.
+    """
+
+    class State(models.TextChoices):
+        """What came of it."""
+
+        DONE = "done", "done"
+        UNCHANGED = "unchanged", "changed nothing"
+        WAITING = "waiting", "waits for a person"
+        SETTLED = "settled", "settled by a person"
+
+    farm_group = models.ForeignKey(FarmGroup, models.PROTECT, db_index=False)
+    event = models.ForeignKey(
+        BenchEvent,
+        models.PROTECT,
+        db_constraint=False,
+        related_name="acts",
+        db_index=False,
+    )
+    # None where the group has no bag of the key that the device gave.
+    bag = models.ForeignKey(
+        Bag,
+        models.PROTECT,
+        null=True,
+        blank=True,
+        db_constraint=False,
+        related_name="acts",
+        db_index=False,
+    )
+    bag_uuid = models.UUIDField()
+    state = models.CharField(max_length=10, choices=State)
+    # What a person should know of it, in words.
+    why = models.CharField(max_length=600, blank=True)
+    # Where the bag's place was before, if the act moved it: longitude, latitude.
+    place_before = models.JSONField(null=True, blank=True)
+    moved_place = models.BooleanField(default=False)
+    done_at = models.DateTimeField(default=timezone.now, editable=False)
+    settled_at = models.DateTimeField(null=True, blank=True)
+    settled_by = models.ForeignKey(
+        User, models.PROTECT, null=True, blank=True, related_name="+", db_index=False
+    )
+    settled_why = models.CharField(max_length=300, blank=True)
+
+    objects = GroupQuerySet.as_manager()
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(
+                fields=["farm_group", "event", "bag_uuid"],
+                name="monitoring_benchact_once",
+            ),
+            models.CheckConstraint(
+                condition=Q(state="settled", settled_at__isnull=False)
+                & ~Q(settled_why="")
+                | Q(state__in=["done", "unchanged", "waiting"], settled_at=None),
+                name="monitoring_benchact_settled_with_reason",
+            ),
+        ]
+        indexes = [
+            models.Index(
+                fields=["farm_group", "bag"], name="monitoring_benchact_of_bag"
+            ),
+            models.Index(
+                fields=["farm_group", "event"],
+                condition=Q(state="waiting"),
+                name="monitoring_benchact_to_do",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"act {self.event_id} on bag {self.bag_uuid}"
+
+
 class BagPhoto(models.Model):
     """A photograph of a bag's leaf or dish, without what the camera wrote into it."""
 
@@ -222,7 +306,10 @@ class BagPhoto(models.Model):
         related_name="photos",
         db_index=False,
     )
-    stored_name = models.CharField(max_length=100)
+    # Empty once it was removed.
+    stored_name = models.CharField(max_length=100, blank=True)
+    # Of the bytes that the device sent, by which a second sending is known; the file
+    # itself was written anew.
     sha256 = models.CharField(max_length=64)
     size_bytes = models.PositiveIntegerField()
     width_px = models.PositiveIntegerField()
@@ -233,6 +320,12 @@ class BagPhoto(models.Model):
         User, models.PROTECT, null=True, blank=True, related_name="+", db_index=False
     )
     received_at = models.DateTimeField(default=timezone.now, editable=False)
+    # The row stays when the picture is removed, with who and why.
+    removed_at = models.DateTimeField(null=True, blank=True)
+    removed_by = models.ForeignKey(
+        User, models.PROTECT, null=True, blank=True, related_name="+", db_index=False
+    )
+    removed_why = models.CharField(max_length=300, blank=True)
 
     objects = GroupQuerySet.as_manager()
 
@@ -240,6 +333,11 @@ class BagPhoto(models.Model):
         constraints = [
             models.UniqueConstraint(
                 fields=["farm_group", "uuid"], name="monitoring_bagphoto_once"
+            ),
+            models.CheckConstraint(
+                condition=Q(removed_at=None, removed_why="") & ~Q(stored_name="")
+                | Q(removed_at__isnull=False, stored_name="") & ~Q(removed_why=""),
+                name="monitoring_bagphoto_removed_with_reason",
             ),
         ]
         indexes = [

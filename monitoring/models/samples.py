@@ -79,7 +79,10 @@ class Bag(models.Model):
     tissue = models.CharField(max_length=10, choices=Tissue)
     position = models.CharField(max_length=20, blank=True)
     units = models.PositiveSmallIntegerField(default=1)
+    # Of its vine: as planned, or where the phone was when it was collected, which has
+    # an accuracy. Private to the group.
     point = PointField(srid=4326, null=True, blank=True)
+    point_accuracy_m = models.FloatField(null=True, blank=True)
     way = models.CharField(max_length=10, choices=Way, default=Way.COLLECTED)
     note = models.TextField(blank=True)
     created_at = models.DateTimeField(default=timezone.now, editable=False)
