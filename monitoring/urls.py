@@ -12,6 +12,7 @@ from monitoring import (
     plan_urls,
     season_urls,
     symptom_urls,
+    training_urls,
     treatment_urls,
     washing_urls,
 )
@@ -114,4 +115,5 @@ urlpatterns: list[URLPattern] = [
     *bag_urls.urlpatterns,
     *bench_urls.urlpatterns,
     *washing_urls.urlpatterns,
+    *training_urls.urlpatterns,
 ]

@@ -67,7 +67,7 @@ def judge(
     judged = []
     if limits is not None and limits.low == limits.high:
         asked = f"second readings within {standard.widest_ratio:g} times the first"
-        verdict = _verdict(
+        verdict = verdict_of(
             met=limits.pairs >= ENOUGH_ALIKE,
             missed=limits.widest > standard.widest_ratio,
         )
@@ -77,7 +77,9 @@ def judge(
         judged.append(
             Judged(
                 f"concordance at least {least:g}",
-                _verdict(met=coefficient.low >= least, missed=coefficient.high < least),
+                verdict_of(
+                    met=coefficient.low >= least, missed=coefficient.high < least
+                ),
             )
         )
     if limits is not None:
@@ -86,13 +88,14 @@ def judge(
         judged.append(
             Judged(
                 f"95 in 100 second readings within {widest:g} times the first",
-                _verdict(met=outer <= widest, missed=inner > widest),
+                verdict_of(met=outer <= widest, missed=inner > widest),
             )
         )
     return judged
 
 
-def _verdict(*, met: bool, missed: bool) -> str:
+def verdict_of(*, met: bool, missed: bool) -> str:
+    """Say how a figure stands whose interval is met, missed, or neither."""
     if missed:
         return NOT_MET
     return MET if met else NOT_SETTLED

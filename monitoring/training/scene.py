@@ -4,6 +4,7 @@ Only the generator's plain numbers in [0, 1) are used, whose order is fixed by P
 itself, so that a dish looks the same under a later NumPy too.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from math import ceil, cos, floor, hypot, pi, sin, sqrt
@@ -192,3 +193,10 @@ def _piece(
 ) -> Piece:
     length = look.shortest_mm + rng.random() * (look.longest_mm - look.shortest_mm)
     return Piece(kind, at[0], at[1], length, 2 * pi * rng.random(), rng.random())
+
+
+def numbers_about(asked: Sequence[int], *, seed: int) -> list[int]:
+    """Draw how many of each there are; the same seed gives the same numbers."""
+    # A stream of its own, so that positions do not hang on how many were asked.
+    rng = np.random.Generator(np.random.PCG64([seed, 1]))
+    return [number_about(one, (rng.random(), rng.random())) for one in asked]

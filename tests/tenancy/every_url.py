@@ -61,7 +61,17 @@ def _pool(world: FullWorld) -> dict[str, Any]:
     return {"organism_uuid": world.organism.uuid, "tissue": "leaf"}
 
 
+def _person(world: FullWorld) -> dict[str, Any]:
+    return {"person_uuid": world.world.people["lab"].uuid}
+
+
+def _look(world: FullWorld) -> dict[str, Any]:
+    cell = world.reference.cells[0]
+    return {"reference_uuid": world.reference.uuid, "cell": cell, "part": 1}
+
+
 SHEET = _uuid("sheet", "sheet")
+REFERENCE = _uuid("reference", "reference")
 RUN = _uuid("calibration_run", "run")
 TREATMENT = _uuid("treatment", "treatment")
 IMPORT = _uuid("boundary_import", "import")
@@ -149,6 +159,14 @@ ADDRESSES: dict[str, Address] = {
     "withdraw-wash-batch": Address(COUNTERS, _uuid("wash_batch", "batch")),
     "counters": Address(COUNTERS),
     "agreement-standard": Address(COORDINATOR),
+    "training": Address(COUNTERS),
+    "training-record": Address(COORDINATOR, _person),
+    "senior-counter": Address(COORDINATOR),
+    "new-reference": Address(COUNTERS),
+    "reference": Address(COUNTERS, REFERENCE),
+    "withdraw-reference": Address(COUNTERS, REFERENCE, acts=True),
+    "reference-look": Address(COUNTERS, _look),
+    "reference-marks": Address(COUNTERS, _look),
     "blanks": Address(COUNTERS),
     "withdraw-blank": Address(COUNTERS, _uuid("blank", "blank")),
     "bench-events": Address(COUNTERS, acts=True, for_scripts=True),
@@ -194,4 +212,9 @@ ADDRESSES: dict[str, Address] = {
     "mail": Address(EVERYONE),
 }
 # Addresses outside any farm group; allauth's own are tested by allauth.
-OUTSIDE = frozenset({"home", "healthz", "readyz", "calendar-feed"})
+OUTSIDE = frozenset(
+    {
+        *("home", "healthz", "readyz", "calendar-feed"),
+        *("certificate", "certificate-file"),
+    }
+)

@@ -22,6 +22,7 @@ from monitoring.models import (
     Dish,
     Organism,
     Ratio,
+    ReferenceDish,
     Round,
     RoundPlan,
     Sheet,
@@ -37,6 +38,7 @@ from tests.builders import World
 from tests.desks import Desk, bag_row, bag_sheet
 from tests.tenancy.calibration_world import give_runs
 from tests.tenancy.plan_world import give_plan
+from tests.tenancy.training_world import give_reference
 from tests.tenancy.wash_world import give_wash
 from tests.tenancy.weather_world import give_weather
 
@@ -73,6 +75,7 @@ class FullWorld:
     plan: RoundPlan
     wash_batch: WashBatch
     bag: Bag
+    reference: ReferenceDish
 
 
 def _member(world: World, role: str) -> Member:
@@ -160,6 +163,7 @@ def _gather(world: World, sheet: Sheet, begun: BoundaryImport) -> FullWorld:
         **give_weather(world),
         **give_runs(world),
         **give_wash(world),
+        **give_reference(world),
         "bag": _plan_bag(world),
     }
     return FullWorld(

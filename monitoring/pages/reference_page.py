@@ -1,0 +1,105 @@
+"""What the page of one reference dish shows: where to look, and what was there."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from monitoring.figures.dish import DishDrawing, draw_dish
+from monitoring.models import ReferenceDish, ReferenceReading
+from monitoring.pages.training_record import Compared, of_reading
+from monitoring.services.training import plan_of
+from monitoring.training.fields import Field, fields_of, serpentine, view_mm
+from monitoring.training.picture import MARKS
+
+# Words for the shapes by which the animals of a dish are ringed.
+MARK_TONES = ("rust", "teal", "indigo", "plum")
+
+
+@dataclass(frozen=True, slots=True)
+class Found:
+    """One organism on the page after counting: the figures, and its mark."""
+
+    compared: Compared
+    shape: str
+    tone: str
+
+
+@dataclass(frozen=True, slots=True)
+class ReferencePage:
+    """The way through a dish, and the look that is shown first."""
+
+    looks: tuple[Field, ...]
+    at: int
+    drawing: DishDrawing
+    cells: frozenset[str]
+    view_mm: float
+    found: list[Found]
+
+    @property
+    def look(self) -> Field:
+        """The look that is shown first."""
+        return self.looks[self.at]
+
+    @property
+    def turn(self) -> int:
+        """Its number, from 1."""
+        return self.at + 1
+
+    @property
+    def before(self) -> int | None:
+        """The look before it, if any."""
+        return self.at - 1 if self.at else None
+
+    @property
+    def after(self) -> int | None:
+        """The look after it, if any."""
+        return self.at + 1 if self.at + 1 < len(self.looks) else None
+
+    def for_script(self, *, person: str, reference: str) -> dict[str, Any]:
+        """Give what the script needs: names of cells, and in how many parts."""
+        parts = {look.cell: look.parts for look in self.looks}
+        return {
+            "cells": [[cell, number] for cell, number in parts.items()],
+            "at": self.at,
+            "key": f"training {reference} {person}",
+        }
+
+
+def looks_of(reference: ReferenceDish) -> tuple[Field, ...]:
+    """List the looks that a reference dish takes."""
+    grid = plan_of(reference).grid
+    cells = tuple(reference.cells) or serpentine(grid)
+    return fields_of(grid, cells, reference.magnification)
+
+
+def reference_page(
+    reference: ReferenceDish, reading: ReferenceReading | None, *, at: str
+) -> ReferencePage:
+    """Lay out the page; an odd place to look at is taken as the first."""
+    looks = looks_of(reference)
+    dish = reference.dish
+    place = int(at) if at.isdecimal() and len(at) < len("100000") else 0
+    return ReferencePage(
+        looks=looks,
+        at=place if place < len(looks) else 0,
+        drawing=draw_dish(
+            inner_diameter_mm=dish.inner_diameter_mm,
+            pitch_mm=dish.pitch_mm,
+            offset_mm=(dish.offset_x_mm, dish.offset_y_mm),
+        ),
+        cells=frozenset(look.cell for look in looks),
+        view_mm=view_mm(reference.magnification),
+        found=_found(of_reading(reading)) if reading else [],
+    )
+
+
+def _found(compared: Sequence[Compared]) -> list[Found]:
+    return [
+        Found(one, shape, tone)
+        for one, (shape, _), tone in zip(compared, MARKS, MARK_TONES, strict=False)
+    ]
+
+
+def marks_of(reference: ReferenceDish) -> dict[str, int]:
+    """Say by which mark each look of a dish is ringed, in the organisms' order."""
+    return {one.look: at for at, one in enumerate(reference.contents.all())}
