@@ -38,6 +38,8 @@ ALLOWED_HOSTS = env.list(
     "WASHBOARD_ALLOWED_HOSTS", default=[SITE_HOST, "127.0.0.1", "localhost", "[::1]"]
 )
 CSRF_TRUSTED_ORIGINS = [SITE_URL]
+# The certificate of the authority that `deploy/start --tls` made, which sets this.
+AUTHORITY_FILE = env.str("WASHBOARD_AUTHORITY_FILE", default="")
 
 INSTALLED_APPS = [
     "deploy",
@@ -148,10 +150,15 @@ CSRF_COOKIE_SAMESITE = "Lax"
 if HTTPS:
     SESSION_COOKIE_NAME = "__Host-sessionid"
     CSRF_COOKIE_NAME = "__Host-csrftoken"
-    SECURE_HSTS_SECONDS = 365 * 24 * 3600
-    SECURE_HSTS_INCLUDE_SUBDOMAINS = True
-    SECURE_HSTS_PRELOAD = True
     SECURE_SSL_REDIRECT = True
+    if not AUTHORITY_FILE:
+        SECURE_HSTS_SECONDS = 365 * 24 * 3600
+        SECURE_HSTS_INCLUDE_SUBDOMAINS = True
+        SECURE_HSTS_PRELOAD = True
+    # With a certificate of its own there is none of it. A browser that once saw the
+    # header lets nobody past a certificate that it does not trust (RFC 6797, 12.1), and
+    # takes `localhost` and this machine's names for https on every port, for a year:
+    # a lost authority, or the next start without --tls, would lock people out.
     if env.int("WASHBOARD_PROXY_COUNT", default=0):
         SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https")
 SECURE_REFERRER_POLICY = "same-origin"

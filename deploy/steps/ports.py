@@ -54,6 +54,9 @@ def _bound(host: str, port: int) -> socket.socket:
     try:
         # As the web server does: a port just left may be used again at once.
         taken.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        if is_everywhere(host) and family == socket.AF_INET6:
+            # Every address means those of IPv4 too, whatever the system's habit.
+            taken.setsockopt(socket.IPPROTO_IPV6, socket.IPV6_V6ONLY, 0)
         taken.bind((host, port))
         # With SO_REUSEADDR two may bind; only one may listen.
         taken.listen()
@@ -75,6 +78,11 @@ def _sentence(host: str, port: int, error: OSError) -> str:
             " as root."
         )
     return f"This machine has no address {host} to listen on ({error.strerror})."
+
+
+def everywhere() -> str:
+    """Give the host that means every address of this machine."""
+    return "::" if socket.has_dualstack_ipv6() else "0.0.0.0"  # noqa: S104 - on purpose
 
 
 def is_everywhere(host: str) -> bool:

@@ -4,14 +4,15 @@ import argparse
 import os
 import pwd
 import socket
+from collections.abc import Callable
 
 from deploy.steps.given import own_services
 from deploy.steps.places import CHECKOUT, Places, places_to_start
 from deploy.steps.ports import address_of
 from deploy.steps.processes import Supervisor
-from deploy.steps.pulse import Pulse
 from deploy.steps.say import Stopped, main, say
 from deploy.steps.services import Installation, bring_up
+from deploy.steps.serving import Serving
 from deploy.steps.settings import keep_environment, site_environment
 from deploy.steps.site import demo_logins, prepare_site, start_site
 from deploy.steps.state import keep_secrets
@@ -22,6 +23,8 @@ def arguments() -> argparse.Namespace:
     parser = argparse.ArgumentParser(prog="deploy/start")
     parser.add_argument("--listening", type=int, required=True)
     parser.add_argument("--demo", action=argparse.BooleanOptionalAction, required=True)
+    parser.add_argument("--tls", action="store_true")
+    parser.add_argument("--name", action="append", default=[])
     return parser.parse_args()
 
 
@@ -33,25 +36,29 @@ def work() -> int:
     supervisor.catch_signals()
     listening = socket.socket(fileno=asked.listening)
     try:
-        pulse = _bring_up(supervisor, places, listening, demo=asked.demo)
-        return _stay(supervisor, pulse)
+        look = _bring_up(supervisor, places, listening, asked)
+        return _stay(supervisor, look)
     finally:
         supervisor.stop()
         listening.close()
 
 
-def _stay(supervisor: Supervisor, pulse: Pulse) -> int:
+def _stay(supervisor: Supervisor, look: Callable[[], tuple[str, ...]]) -> int:
     try:
-        supervisor.watch(pulse.stuck_services)
+        supervisor.watch(look)
     except Stopped:
         # Stopping a site that runs is its proper end.
         return 0
 
 
 def _bring_up(
-    supervisor: Supervisor, places: Places, listening: socket.socket, *, demo: bool
-) -> Pulse:
+    supervisor: Supervisor,
+    places: Places,
+    listening: socket.socket,
+    asked: argparse.Namespace,
+) -> Callable[[], tuple[str, ...]]:
     secrets = keep_secrets(places.state)
+    serving = Serving(places.state, listening, asked.name) if asked.tls else None
     addresses = bring_up(
         supervisor,
         Installation(
@@ -63,19 +70,33 @@ def _bring_up(
     )
     env = site_environment(
         state=places.state,
-        site_url=address_of(listening),
+        site_url=serving.url if serving else address_of(listening),
         services=addresses.site,
         secret_key=secrets["WASHBOARD_SECRET_KEY"],
+        tls=serving.settings() if serving else None,
     )
     keep_environment(places.state, env, addresses.owner_url)
-    prepare_site(supervisor, places, env, owner_url=addresses.owner_url, demo=demo)
-    pulse = start_site(supervisor, places, env, listening=listening)
-    _announce(places, env["WASHBOARD_SITE_URL"], demo=demo)
-    return pulse
+    prepare_site(
+        supervisor, places, env, owner_url=addresses.owner_url, demo=asked.demo
+    )
+    tls = serving.tls if serving else None
+    pulse = start_site(supervisor, places, env, listening=listening, tls=tls)
+    _announce(places, env["WASHBOARD_SITE_URL"], serving, demo=asked.demo)
+
+    def look() -> tuple[str, ...]:
+        if serving:
+            serving.look()
+        return pulse.stuck_services()
+
+    return look
 
 
-def _announce(places: Places, site_url: str, *, demo: bool) -> None:
+def _announce(
+    places: Places, site_url: str, serving: Serving | None, *, demo: bool
+) -> None:
     say(f"\nWashboard is up: {site_url}")
+    for line in serving.words() if serving else ():
+        say(line)
     logins = demo_logins(places.state) if demo else []
     if logins:
         say("\nSign in as one of the invented people:")

@@ -13,7 +13,12 @@ ENVIRONMENT = "environment.json"
 
 
 def site_environment(
-    *, state: Path, site_url: str, services: Mapping[str, str], secret_key: str
+    *,
+    state: Path,
+    site_url: str,
+    services: dict[str, str],
+    secret_key: str,
+    tls: dict[str, str] | None = None,
 ) -> dict[str, str]:
     """Give the whole environment of the site's processes, without the owner's URL.
 
@@ -23,7 +28,7 @@ def site_environment(
     env.setdefault("WASHBOARD_SECRET_KEY", secret_key)
     env.setdefault("WASHBOARD_SITE_URL", site_url)
     env.setdefault("WASHBOARD_EMAIL_URL", f"folder://{quote(str(state / 'mail'))}")
-    env |= services
+    env |= services | (tls or {})
     env |= {
         "WASHBOARD_STATE_DIR": str(state),
         "DJANGO_SETTINGS_MODULE": "deploy.project.settings",

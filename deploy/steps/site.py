@@ -8,10 +8,12 @@ from pathlib import Path
 
 from deploy.steps.given import OWNER_URL
 from deploy.steps.places import CHECKOUT, Places
+from deploy.steps.ports import is_everywhere
 from deploy.steps.processes import Service, Supervisor
 from deploy.steps.pulse import Pulse
 from deploy.steps.say import say
 from deploy.steps.statics import gather_static_files
+from deploy.steps.tls import Tls
 
 # Each process has a pool of up to 8 connections; PostgreSQL takes 100.
 WEB_PROCESSES = 2
@@ -52,6 +54,7 @@ def start_site(
     env: Mapping[str, str],
     *,
     listening: socket.socket,
+    tls: Tls | None = None,
 ) -> Pulse:
     """Start web server, worker and beat, and wait until all three do their work.
 
@@ -60,16 +63,22 @@ def start_site(
     say("Starting the web server, a worker and beat.")
     pulse = Pulse(places=places, env=env)
     started = pulse.now()
-    supervisor.start(_web(places, env, listening))
+    supervisor.start(web_service(places, env, listening, tls))
     supervisor.start(_worker(places, env))
     supervisor.start(_beat(places, env))
-    supervisor.wait_for("web", lambda: _web_answers(listening))
+    supervisor.wait_for("web", lambda: web_answers(listening, tls))
     # Beat sends the pulse and the worker writes it: one row speaks for both.
     supervisor.wait_for("beat", lambda: pulse.beat_since(started))
     return pulse
 
 
-def _web(places: Places, env: Mapping[str, str], listening: socket.socket) -> Service:
+def web_service(
+    places: Places, env: Mapping[str, str], listening: socket.socket, tls: Tls | None
+) -> Service:
+    """Give the web server, on a socket that is bound already."""
+    # One file holds certificate and key; it is read at each connection. Python's
+    # own lowest version of TLS is 1.2.
+    over_tls = ("--certfile", tls.server_file) if tls else ()
     return Service(
         name="web",
         command=[
@@ -79,6 +88,7 @@ def _web(places: Places, env: Mapping[str, str], listening: socket.socket) -> Se
             *("--workers", str(WEB_PROCESSES), "--threads", str(WEB_THREADS)),
             *("--timeout", "60", "--graceful-timeout", "10"),
             *("--no-control-socket", "--access-logfile", "-"),
+            *over_tls,
         ],
         env=env,
         open_files=(listening.fileno(),),
@@ -110,10 +120,15 @@ def _beat(places: Places, env: Mapping[str, str]) -> Service:
     )
 
 
-def _web_answers(listening: socket.socket) -> bool:
+def web_answers(listening: socket.socket, tls: Tls | None) -> bool:
+    """Tell whether the web server answers; over TLS, with a chain that is in order."""
     host, port = listening.getsockname()[:2]
-    near = {"0.0.0.0": "127.0.0.1", "::": "::1"}.get(host, host)  # noqa: S104 - compared, not bound
+    near = "127.0.0.1" if is_everywhere(host) else host
     link = http.client.HTTPConnection(near, port, timeout=5)
+    if tls:
+        link = http.client.HTTPSConnection(
+            near, port, timeout=5, context=tls.trusting()
+        )
     try:
         # Any answer will do: settings may send this address to HTTPS, or refuse it.
         link.request("GET", "/healthz")

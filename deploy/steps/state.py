@@ -73,12 +73,17 @@ def read_json(file: Path) -> dict[str, str]:
 
 
 def write_json(file: Path, values: dict[str, str]) -> None:
-    """Write the file so that a crash leaves the old one or the new one."""
+    """Write the values so that a crash leaves the old ones or the new ones."""
+    write_private(file, json.dumps(values, indent=1).encode())
+
+
+def write_private(file: Path, content: bytes) -> None:
+    """Write a file for this account only; a crash leaves the old one or the new one."""
     new = file.with_name(f"{file.name}.new")
     new.unlink(missing_ok=True)
     number = os.open(new, os.O_WRONLY | os.O_CREAT | os.O_EXCL, PRIVATE_FILE)
-    with os.fdopen(number, "w") as stream:
-        json.dump(values, stream, indent=1)
+    with os.fdopen(number, "wb") as stream:
+        stream.write(content)
         stream.flush()
         os.fsync(stream.fileno())
     new.replace(file)
