@@ -3,7 +3,7 @@
 from django.urls import URLPattern, path
 
 from monitoring.api.bench import BenchEvents
-from monitoring.views import bench
+from monitoring.views import bench, bench_readings
 
 BENCH = "g/<slug:group_slug>/bench/"
 
@@ -13,4 +13,15 @@ urlpatterns: list[URLPattern] = [
     path(f"{BENCH}app.webmanifest", bench.manifest, name="bench-manifest"),
     path(f"{BENCH}events/", BenchEvents.as_view(), name="bench-events"),
     path(f"{BENCH}kit/", bench.kit, name="bench-kit"),
+    path(f"{BENCH}todo/", bench_readings.to_do, name="bench-todo"),
+    path(
+        f"{BENCH}todo/<uuid:reading_uuid>/",
+        bench_readings.reading,
+        name="bench-decide",
+    ),
+    path(
+        f"{BENCH}readings/<uuid:reading_uuid>/figure/",
+        bench_readings.figure,
+        name="bench-figure",
+    ),
 ]

@@ -105,6 +105,16 @@ def tallies_of(reading: BenchReading) -> list[Tally]:
     )
 
 
+def is_beside_another(reading: BenchReading) -> bool:
+    """Tell whether a published reading makes no figure; at most 1 query."""
+    return (
+        reading.state == State.PUBLISHED
+        and Tally.objects.for_group(reading.farm_group_id)
+        .filter(source_reading=reading, state=Tally.State.PUBLISHED, chosen=False)
+        .exists()
+    )
+
+
 Place = tuple[int | None, int, int]
 
 

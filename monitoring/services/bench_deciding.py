@@ -88,7 +88,7 @@ def decide(member: Member, reading: BenchReading, decision: Decision) -> BenchRe
         .select_for_update(of=("self",), no_key=True)
         .get(pk=reading.pk)
     )
-    _refuse_what_moved(locked, decision)
+    refuse_what_moved(locked, decision.seen)
     earlier = locked.told.get("decisions", [])
     if decision.choice == "choose":
         _choose(locked, decision)
@@ -119,8 +119,9 @@ def decide(member: Member, reading: BenchReading, decision: Decision) -> BenchRe
     return locked
 
 
-def _refuse_what_moved(reading: BenchReading, decision: Decision) -> None:
-    if mark_of(reading) == decision.seen:
+def refuse_what_moved(reading: BenchReading, seen: str) -> None:
+    """Tell the second of two people what the first did; by the mark that was seen."""
+    if mark_of(reading) == seen:
         return
     who = reading.decided_by.name if reading.decided_by else "Somebody"
     raise ConflictError(

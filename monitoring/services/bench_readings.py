@@ -60,9 +60,10 @@ class _Heads:
         return device
 
     @property
-    def complete(self) -> bool:
-        """Whether it is finished and nothing before its end is missing."""
-        return self.end is not None and self.end.sequence <= self.device.complete_to
+    def reached_end(self) -> BenchEvent | None:
+        """Its end, where nothing before that is missing."""
+        end = self.end
+        return end if end and end.sequence <= self.device.complete_to else None
 
 
 def follow(member: Member, reading_uuids: Iterable[UUID]) -> list[dict[str, Any]]:
@@ -76,14 +77,19 @@ def follow(member: Member, reading_uuids: Iterable[UUID]) -> list[dict[str, Any]
     uuids = sorted(set(reading_uuids))
     heads = _heads(member.group_id, uuids)
     readings = _locked(member, heads)
-    ready = [
-        reading
-        for reading in readings
-        if reading.state == State.OPEN and heads[reading.uuid].complete
-    ]
+    ready = sorted(
+        (
+            (end.pk, reading)
+            for reading in readings
+            if reading.state == State.OPEN
+            and (end := heads[reading.uuid].reached_end) is not None
+        ),
+        key=lambda one: one[0],
+    )
     if ready:
-        lock_bags(member.group_id, ready)
-    for reading in ready:
+        lock_bags(member.group_id, [reading for _, reading in ready])
+    # In the order in which they were finished: the first of two on one dish stands.
+    for _, reading in ready:
         _end(member, reading, heads[reading.uuid])
     return [_answer(member, reading, heads[reading.uuid]) for reading in readings]
 

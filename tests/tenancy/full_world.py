@@ -16,6 +16,7 @@ from blocks.tenancy import stating
 from monitoring.densities.store import compute_changed
 from monitoring.models import (
     Bag,
+    BenchReading,
     BlankWash,
     CalibrationRun,
     Density,
@@ -36,6 +37,7 @@ from monitoring.services.bags import Wanted, make_bags
 from monitoring.services.treatments import Done, record
 from tests.builders import World
 from tests.desks import Desk, bag_row, bag_sheet
+from tests.tenancy.bench_world import give_reading
 from tests.tenancy.calibration_world import give_runs
 from tests.tenancy.plan_world import give_plan
 from tests.tenancy.training_world import give_reference
@@ -75,6 +77,7 @@ class FullWorld:
     plan: RoundPlan
     wash_batch: WashBatch
     bag: Bag
+    bench_reading: BenchReading
     reference: ReferenceDish
 
 
@@ -165,6 +168,7 @@ def _gather(world: World, sheet: Sheet, begun: BoundaryImport) -> FullWorld:
         **give_wash(world),
         **give_reference(world),
         "bag": _plan_bag(world),
+        **give_reading(world),
     }
     return FullWorld(
         world=world, block=world.block, sheet=sheet, boundary_import=begun, **first
