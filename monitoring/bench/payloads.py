@@ -27,7 +27,7 @@ from monitoring.bench.values import (
 # More organisms, bags or dishes than anybody counts or washes at once.
 MOST_ORGANISMS, MOST_BAGS, MOST_NUMBER = 40, 100, 99
 MOST_ANIMALS, MOST_CELLS = 10_000_000, 10_000
-LARGEST_PHOTO_BYTES = 20 * 1024 * 1024
+LARGEST_PHOTO_BYTES = 12 * 1024 * 1024
 # The largest whole number that JavaScript holds exactly.
 LARGEST_SEED = 2**53 - 1
 # Places of the pass that looks into cells are cells, of the other one rows.
@@ -82,6 +82,8 @@ BESIDE_READINGS: Final[Mapping[str, Mapping[str, Check]]] = MappingProxyType(
             ),
             "note": maybe(NOTE),
         },
+        # Takes back a collect that was a slip of the hand.
+        "uncollect": {"bag": key, "why": maybe(NOTE)},
         "receive": {"bag": key},
         "lose": {"bag": key, "why": maybe(NOTE)},
         "wash": {

@@ -66,11 +66,17 @@ def why_not(bag: Bag, way: str, *, note: str) -> str:
 
 @transaction.atomic
 def move_bags(
-    member: Member, bags: Iterable[int], way: str, *, note: str = ""
+    member: Member,
+    bags: Iterable[int],
+    way: str,
+    *,
+    note: str = "",
+    by: User | None = None,
 ) -> list[Bag]:
     """Take all of these bags one step on, or none of them; give them as they are now.
 
-    Raises WrongStepError, in words, for the first that cannot take the step.
+    `by` did it, where that is not who tells it. Raises WrongStepError, in words, for
+    the first that cannot take the step.
     """
     require(member, COUNTERS)
     note = note.strip()
@@ -84,7 +90,7 @@ def move_bags(
         refusal = why_not(bag, way, note=note)
         if refusal:
             raise WrongStepError(refusal)
-    note_steps(member.group_id, found, way, by=member.user, note=note)
+    note_steps(member.group_id, found, way, by=by or member.user, note=note)
     was_or_is_lost = [bag for bag in found if Way.LOST in {bag.way, way}]
     Bag.objects.for_group(member.group_id).filter(
         pk__in=[bag.pk for bag in found]

@@ -68,12 +68,20 @@ def state_protocol(member: Member, **values: Any) -> WashProtocol:
 
 
 def enter_batch(
-    member: Member, of_round: Round, bag_ids: Collection[int], washed: Washed
+    member: Member,
+    of_round: Round,
+    bag_ids: Collection[int],
+    washed: Washed,
+    *,
+    by: User | None = None,
 ) -> WashBatch:
-    """Keep a batch; its bags' washes are made, or filled in where they are there."""
+    """Keep a batch; its bags' washes are made, or filled in where they are there.
+
+    `by` entered it, where that is not who tells it.
+    """
     try:
         with transaction.atomic():
-            return _enter(member, of_round, bag_ids, washed)
+            return _enter(by or member.user, of_round, bag_ids, washed)
     except IntegrityError as error:
         raise ConflictError(
             "A count sheet or somebody else wrote down washes of these bags a moment"
@@ -82,10 +90,11 @@ def enter_batch(
 
 
 def _enter(
-    member: Member, of_round: Round, bag_ids: Collection[int], washed: Washed
+    by: User, of_round: Round, bag_ids: Collection[int], washed: Washed
 ) -> WashBatch:
+    group_id = of_round.farm_group_id
     bags = list(
-        Bag.objects.for_group(member.group_id)
+        Bag.objects.for_group(group_id)
         .filter(round=of_round, pk__in=bag_ids)
         .exclude(way=Bag.Way.LOST)
         .select_for_update(no_key=True)
@@ -93,16 +102,16 @@ def _enter(
     )
     if not bags or len(bags) != len(set(bag_ids)):
         raise WashingError("Choose bags of this round that are not lost.", "bags")
-    there = _washes(member.group_id, bags, washed.number)
-    _refuse_out_of_turn(member.group_id, bags, washed)
+    there = _washes(group_id, bags, washed.number)
+    _refuse_out_of_turn(group_id, bags, washed)
     _refuse_in_batches(bags, there)
     for bag in bags:
         if bag.pk in there:
             _refuse_other_values(bag, there[bag.pk], washed)
     batch = WashBatch(
-        farm_group=member.farm_group,
+        farm_group_id=group_id,
         round=of_round,
-        created_by=member.user,
+        created_by=by,
         bags=[_as_found(bag, there.get(bag.pk)) for bag in bags],
     )
     _say(batch, washed)

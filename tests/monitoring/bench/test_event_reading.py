@@ -70,6 +70,7 @@ RIGHT: dict[str, dict[str, Any]] = {
     "drop": {"why": "spilt"},
     "collect": COLLECT,
     "receive": {"bag": KEY},
+    "uncollect": {"bag": KEY, "why": "not this vine"},
     "lose": {"bag": KEY, "why": "wind"},
     "wash": WASH,
     "photo": {"photo": KEY, "bag": KEY, "sha256": "a" * 64, "size_bytes": 9},
