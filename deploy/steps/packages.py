@@ -110,6 +110,9 @@ def missing_packages(needs: Needs) -> list[str]:
             wanted.append("shellcheck")
         if not find_chromium():
             wanted.append("chromium")
+        # Reads the labels' QR codes, as somebody else's program does.
+        if not find_program("zbarimg"):
+            wanted.append("zbar-tools")
     return wanted
 
 

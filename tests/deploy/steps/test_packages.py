@@ -27,6 +27,7 @@ def test_a_bare_machine_lacks_everything() -> None:
         "gdal-bin",
         "shellcheck",
         "chromium",
+        "zbar-tools",
     ]
 
 

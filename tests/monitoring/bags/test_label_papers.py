@@ -1,12 +1,13 @@
 """Labels lie on the paper, and their QR codes are read by another reader."""
 
 from itertools import pairwise
+from random import Random
 
 import pypdfium2
 import pytest
 import zxingcpp
 
-from monitoring.labels.codes import new_code, printed
+from monitoring.labels.codes import ALPHABET, LENGTH, printed, with_check
 from monitoring.labels.papers import SHEETS, Paper, paper_of, roll
 from monitoring.labels.printing import Label, labels_pdf, latin
 
@@ -19,8 +20,10 @@ POINTS_PER_INCH = 72
 BLOCK = "Upper Terrace by the Old Chapel Road, northern slope, Ločnica"
 
 
-def _labels(number: int) -> list[Label]:
-    codes = [new_code() for _ in range(number)]
+def labels_to_print(number: int) -> list[Label]:
+    chance = Random(number)
+    bodies = ["".join(chance.choices(ALPHABET, k=LENGTH - 1)) for _ in range(number)]
+    codes = [with_check(body) for body in bodies]
     return [
         Label(
             url=f"https://washboard.example.org/g/three-hills-growers/b/{code}/",
@@ -43,7 +46,7 @@ def _pages(pdf: bytes) -> list[list[zxingcpp.Barcode]]:
 @pytest.mark.parametrize("name", PAPERS)
 def test_every_qr_code_holds_the_whole_address(name: str) -> None:
     paper = PAPERS[name]
-    labels = _labels(min(paper.labels, 12) + 1)
+    labels = labels_to_print(min(paper.labels, 12) + 1)
     first = paper.labels - 10 if paper.labels > 12 else 1
     pages = _pages(labels_pdf(labels, paper, first=first))
     read = [code.text for page in pages for code in page]
@@ -54,7 +57,7 @@ def test_every_qr_code_holds_the_whole_address(name: str) -> None:
 @pytest.mark.parametrize("name", PAPERS)
 def test_qr_modules_are_large_enough_for_a_phone(name: str) -> None:
     """At least 0.33 mm a module: common practice for phones."""
-    pages = _pages(labels_pdf(_labels(1), PAPERS[name]))
+    pages = _pages(labels_pdf(labels_to_print(1), PAPERS[name]))
     corners = pages[0][0].position
     side = corners.top_right.x - corners.top_left.x
     module = side / MODULES
@@ -89,18 +92,18 @@ def test_a_sheet_is_centred_as_it_is_cut(name: str) -> None:
 def test_printing_goes_on_at_the_first_free_label() -> None:
     paper = SHEETS["a4-21"]
     assert next(paper.places(5, 1)) == (0, 7.2 + 66.0, 15.1 + 38.1)
-    pages = _pages(labels_pdf(_labels(3), paper, first=20))
+    pages = _pages(labels_pdf(labels_to_print(3), paper, first=20))
     assert [len(page) for page in pages] == [2, 1]
 
 
 @pytest.mark.parametrize("first", [0, 22, -1])
 def test_a_label_that_is_not_on_the_sheet_is_refused(first: int) -> None:
     with pytest.raises(ValueError, match="labels 1 to 21"):
-        labels_pdf(_labels(1), SHEETS["a4-21"], first=first)
+        labels_pdf(labels_to_print(1), SHEETS["a4-21"], first=first)
 
 
 def test_the_words_are_on_the_label() -> None:
-    pdf = labels_pdf(labels := _labels(1), PAPERS["letter-10"])
+    pdf = labels_pdf(labels := labels_to_print(1), PAPERS["letter-10"])
     words = pypdfium2.PdfDocument(pdf)[0].get_textpage().get_text_range()
     assert labels[0].code in words
     assert "14 Aug 2026, bag 12" in words
@@ -110,7 +113,7 @@ def test_the_words_are_on_the_label() -> None:
 
 def test_the_size_of_the_page_is_that_of_the_paper() -> None:
     for name, paper in PAPERS.items():
-        page = pypdfium2.PdfDocument(labels_pdf(_labels(1), paper))[0]
+        page = pypdfium2.PdfDocument(labels_pdf(labels_to_print(1), paper))[0]
         size_mm = [side / POINTS_PER_INCH * 25.4 for side in page.get_size()]
         assert size_mm == pytest.approx(paper.page_mm, abs=0.01), name
 
