@@ -21,7 +21,7 @@ BLOCK = "Upper Terrace by the Old Chapel Road, northern slope, Ločnica"
 
 
 def labels_to_print(number: int) -> list[Label]:
-    chance = Random(number)
+    chance = Random(number)  # noqa: S311 - nothing is to be kept secret
     bodies = ["".join(chance.choices(ALPHABET, k=LENGTH - 1)) for _ in range(number)]
     codes = [with_check(body) for body in bodies]
     return [
