@@ -29,7 +29,7 @@ class StoredFile:
     size_bytes: int
 
 
-Kind = Literal["sheets", "boundaries", "weather"]
+Kind = Literal["sheets", "boundaries", "weather", "photos"]
 
 
 def folder_of(kind: Kind, farm_group_id: int) -> Path:

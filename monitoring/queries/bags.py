@@ -37,7 +37,7 @@ def _whole(member: Member, **which: Any) -> Bag:
     steps = BagStep.objects.for_group(member.group_id).select_related("noted_by")
     tallies = (
         Tally.objects.for_group(member.group_id)
-        .select_related("organism", "source_sheet")
+        .select_related("organism", "source_sheet", "source_reading")
         .order_by("organism__position", "dish_number", "reading", "pk")
     )
     scores = (
@@ -69,6 +69,12 @@ def bag_for(member: Member, bag_uuid: UUID) -> Bag:
 def bag_by_label(member: Member, label: str) -> Bag:
     """Give the bag of a label that the member may see, or Http404; 5 queries."""
     return _whole(member, label=label)
+
+
+def bag_seen(member: Member, bag_uuid: UUID) -> Bag | None:
+    """Give a bag of a block that the member may see, or None; 1 query."""
+    found: Bag | None = _visible(member).filter(uuid=bag_uuid).first()
+    return found
 
 
 def has_label(member: Member, label: str) -> bool:

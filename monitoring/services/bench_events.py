@@ -15,7 +15,7 @@ from monitoring.bench.clocks import clock_words
 from monitoring.bench.events import Batch, Told, Unkept
 from monitoring.models import BenchDevice, BenchEvent
 from monitoring.queries.bench import readings_under_way
-from monitoring.services import bench_rows
+from monitoring.services import bench_acts, bench_rows
 from monitoring.services.bench_readings import follow
 
 logger = logging.getLogger(__name__)
@@ -81,6 +81,7 @@ def take_in(member: Member, batch: Batch, *, now: datetime) -> dict[str, Any]:
         touched |= bench_rows.readings_between(
             device, complete_before, device.complete_to
         )
+    words += _act(member, device)
     readings, troubles = _follow(member, device, touched)
     return {
         "server_time": now,
@@ -90,7 +91,7 @@ def take_in(member: Member, batch: Batch, *, now: datetime) -> dict[str, Any]:
         "highest": device.highest_sequence,
         "clock_ahead_s": device.clock_ahead_s,
         "readings": readings,
-        "words": words + troubles,
+        "words": list(dict.fromkeys(words + troubles)),
     }
 
 
@@ -234,6 +235,19 @@ def _note_visit(
         f"This device's clock is {wrong}. Its times are kept as it tells them; the"
         " site's own time of arrival is kept beside them. Set the device's clock."
     ]
+
+
+def _act(member: Member, device: BenchDevice) -> list[str]:
+    """Do the acts beside readings that are complete, before what is read after them."""
+    acts_to = device.acts_to
+    words = _or_none(
+        lambda: bench_acts.apply(member, device, up_to=device.complete_to),
+        f"the acts of {device.pk}",
+    )
+    if words is None:
+        device.acts_to = acts_to
+        return [NOT_WORKED_OUT]
+    return words
 
 
 def _follow(
