@@ -5,6 +5,7 @@ from pathlib import Path
 import segno
 from cryptography import x509
 from cryptography.hazmat.primitives.serialization import Encoding
+from cryptography.x509.oid import NameOID
 from django.conf import settings
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import render
@@ -26,15 +27,17 @@ class CertificateError(SiteError):
 def how_to_trust(request: HttpRequest) -> HttpResponse:
     """Show, to anybody, how a phone or computer comes to trust this site."""
     certificate = _certificate()
+    (name,) = certificate.subject.get_attributes_for_oid(NameOID.COMMON_NAME)
     marks = fingerprint(certificate)
     address = settings.SITE_URL + reverse("certificate")
     return render(
         request,
         "deploy/certificate.html",
         {
-            "name": certificate.subject.rfc4514_string().removeprefix("CN="),
+            "name": name.value,
             "until": certificate.not_valid_after_utc,
-            "fingerprint": [marks[:48], marks[48:]],
+            # Eight pairs a line fit on a phone.
+            "fingerprint": [marks[at : at + 24] for at in range(0, len(marks), 24)],
             "address": address,
             "picture": segno.make(address, error="m").svg_data_uri(
                 scale=4, light="white", border=4
