@@ -53,9 +53,10 @@ function rowBand(dish, radius, row) {
   const cell = dish.cells.find((one) => one.row === row - 1);
   if (!cell) return "";
   const h = dish.pitch_mm / 2, way = direction(row) === "right" ? 1 : -1;
+  const reach = Math.max(Math.sqrt(Math.max(radius ** 2 - cell.y_mm ** 2, 0)) * 0.85, h);
   return {
     band: `M${-radius} ${cell.y_mm - h}h${2 * radius}v${2 * h}h${-2 * radius}z`,
-    arrow: `M${-way * radius * 0.8} ${cell.y_mm}H${way * radius * 0.8}m${-way * h * 1.4} ${-h * 0.8}l${way * h * 1.4} ${h * 0.8}l${-way * h * 1.4} ${h * 0.8}`,
+    arrow: `M${-way * reach} ${cell.y_mm}H${way * reach}m${-way * h * 1.4} ${-h * 0.8}l${way * h * 1.4} ${h * 0.8}l${-way * h * 1.4} ${h * 0.8}`,
   };
 }
 

@@ -1,0 +1,27 @@
+// A reading of this device with all that its pages need, or why it cannot be shown.
+import { makeCourse } from "./course.js";
+import { Live } from "./live.js";
+import { slotsOf } from "./marks.js";
+import { cellOrder } from "./sampling.js";
+
+// Names stay known when an organism leaves the laboratory's list during a reading.
+async function knownNames(store, kit) {
+  const names = { ...(await store.setting("organism-names")), ...Object.fromEntries(kit.organisms.map((one) => [one.id, one.name])) };
+  await store.keepSetting("organism-names", names);
+  return names;
+}
+
+export async function openReading(store, kit, id) {
+  const live = new Live(await store.eventsOf(id ?? ""));
+  if (!live.started) return { why: "This device has no such reading. Choose a bag." };
+  const dish = kit.dishes.find((one) => one.id === live.started.dish);
+  if (!dish) return { why: "The dish of this reading is not among those that the device keeps. Bring it to a network once, then open the reading again. Nothing is lost." };
+  const names = await knownNames(store, kit);
+  const organisms = live.started.organisms.map((one) => ({ ...one, name: names[one.id] ?? "An organism no longer listed" }));
+  const order = await cellOrder(dish.cells.map((cell) => cell.name), live.started.seed);
+  const bag = kit.bags.find((one) => one.id === live.started.bag) ?? null;
+  return {
+    id, live, dish, bag, organisms, slots: slotsOf(kit, live.started),
+    course: makeCourse(live.started, dish, order),
+  };
+}
