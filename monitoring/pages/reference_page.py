@@ -5,13 +5,15 @@ from dataclasses import dataclass
 from typing import Any
 
 from monitoring.figures.dish import DishDrawing, draw_dish
-from monitoring.models import ReferenceDish, ReferenceReading
+from monitoring.models import ReferenceContent, ReferenceDish, ReferenceReading
 from monitoring.pages.training_record import Compared, of_reading
 from monitoring.services.training import plan_of
 from monitoring.training.fields import Field, fields_of, serpentine, view_mm
+from monitoring.training.looks import LOOKS, Stroke
 from monitoring.training.picture import MARKS
 
 # Words for the shapes by which the animals of a dish are ringed.
+MIDDLE_TONE = 0.5
 MARK_TONES = ("rust", "teal", "indigo", "plum")
 
 
@@ -25,6 +27,23 @@ class Found:
 
 
 @dataclass(frozen=True, slots=True)
+class ShapePart:
+    """A filled outline, or a line with its width; points as SVG has them."""
+
+    points: str
+    colour: str
+    width: float
+
+
+@dataclass(frozen=True, slots=True)
+class Shape:
+    """How an organism of the dish looks, a length wide."""
+
+    content: ReferenceContent
+    parts: list[ShapePart]
+
+
+@dataclass(frozen=True, slots=True)
 class ReferencePage:
     """The way through a dish, and the look that is shown first."""
 
@@ -34,6 +53,7 @@ class ReferencePage:
     cells: frozenset[str]
     view_mm: float
     found: list[Found]
+    shapes: list[Shape]
 
     @property
     def look(self) -> Field:
@@ -90,6 +110,7 @@ def reference_page(
         cells=frozenset(look.cell for look in looks),
         view_mm=view_mm(reference.magnification),
         found=_found(of_reading(reading)) if reading else [],
+        shapes=[_shape(one) for one in reference.contents.all()],
     )
 
 
@@ -98,6 +119,20 @@ def _found(compared: Sequence[Compared]) -> list[Found]:
         Found(one, shape, tone)
         for one, (shape, _), tone in zip(compared, MARKS, MARK_TONES, strict=False)
     ]
+
+
+def _shape(content: ReferenceContent) -> Shape:
+    return Shape(
+        content,
+        [
+            ShapePart(
+                points=" ".join(f"{x:.3f},{y:.3f}" for x, y in mark.points),
+                colour="#{:02x}{:02x}{:02x}".format(*mark.colour),
+                width=mark.width if isinstance(mark, Stroke) else 0.0,
+            )
+            for mark in LOOKS[content.look].draw(MIDDLE_TONE)
+        ],
+    )
 
 
 def marks_of(reference: ReferenceDish) -> dict[str, int]:

@@ -58,7 +58,7 @@ class Line:
             full = len(self.standing.full)
             if not full:
                 return "few animals in every dish"
-            return f"{full} of {FEWEST_PAIRS} dishes"
+            return f"{full} with 20 animals or more; it takes {FEWEST_PAIRS}"
         return f"{found.low:.2f} to {found.high:.2f} times"
 
     @property
@@ -78,6 +78,7 @@ class Line:
 class Record:
     """Everything about one counter."""
 
+    person: User
     sentence: str
     standard: AgreementStandard | None
     standard_words: str
@@ -118,6 +119,7 @@ def record_of(
     again = standings_of(of_recounts(recounts, person=person, senior=senior), standard)
     other = senior is None or senior.pk == person.pk
     return Record(
+        person=person,
         sentence=words.sentence_of(references, standard),
         standard=standard,
         standard_words=words.standard_words(standard),

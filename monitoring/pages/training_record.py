@@ -59,14 +59,14 @@ class Compared:
 
     @property
     def limits(self) -> tuple[float, float]:
-        """The Poisson limits of what is there."""
-        return poisson_limits(round(self.there))
+        """The Poisson limits of what was counted."""
+        return poisson_limits(round(self.counted))
 
     @property
     def is_within(self) -> bool:
-        """Whether the count lies within the Poisson limits."""
+        """Whether what is there lies within the Poisson limits of the count."""
         low, high = self.limits
-        return low <= self.counted <= high
+        return low <= self.there <= high
 
     @property
     def words(self) -> str:
@@ -76,7 +76,8 @@ class Compared:
         if self.is_few:
             low, high = self.limits
             where = "within" if self.is_within else "outside"
-            return f"{where} the Poisson limits, {figure(low)} to {figure(high)}"
+            limits = f"{figure(low)} to {figure(high)}"
+            return f"{where} the Poisson limits of the count, {limits}"
         percent = 100 * (self.counted - self.there) / self.there
         return f"{abs(percent):.0f} % too {'many' if percent > 0 else 'few'}"
 
@@ -94,8 +95,8 @@ class Few:
 
     @property
     def is_within(self) -> bool:
-        """Whether all that was counted lies within the limits of all there is."""
-        return self.low <= self.counted <= self.high
+        """Whether all there is lies within the limits of all that was counted."""
+        return self.low <= self.there <= self.high
 
 
 @dataclass(frozen=True)
@@ -146,13 +147,13 @@ class Standing:
         rows = [one for one in self.compared if one.is_few]
         if not rows:
             return None
-        there = round(sum(one.there for one in rows))
-        low, high = poisson_limits(there)
+        counted = round(sum(one.counted for one in rows))
+        low, high = poisson_limits(counted)
         return Few(
             dishes=len(rows),
             outside=sum(not one.is_within for one in rows),
-            counted=round(sum(one.counted for one in rows)),
-            there=there,
+            counted=counted,
+            there=round(sum(one.there for one in rows)),
             low=low,
             high=high,
         )

@@ -39,7 +39,10 @@ def sentence_of(
     told = []
     if met:
         told.append(f"The lab's standard is met for {_listed(met)}.")
-    told += [f"{sentence_case(kind(one))}: {more_words(one)}." for one in others]
+    alike: dict[str, list[str]] = {}
+    for one in others:
+        alike.setdefault(more_words(one), []).append(kind(one))
+    told += [f"{sentence_case(_listed(kinds))}: {how}." for how, kinds in alike.items()]
     return " ".join(told)
 
 
@@ -77,7 +80,7 @@ def few_words(few: Few | None) -> str:
         return "none"
     told = (
         f"{few.counted} counted of {few.there} in {dishes(few.dishes)}"
-        f" (Poisson limits {figure(few.low)} to {figure(few.high)})"
+        f" (limits {figure(few.low)} to {figure(few.high)})"
     )
     return told if not few.outside else f"{told}; {few.outside} outside their limits"
 

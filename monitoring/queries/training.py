@@ -71,13 +71,18 @@ def readings_of(member: Member, person: User | None = None) -> list[ReferenceRea
 
 
 def own_reading(member: Member, reference: ReferenceDish) -> ReferenceReading | None:
-    """Give what the member counted of a reference dish, if anything; 2 queries."""
+    """Give what the member counted of a reference dish, if anything; 2 queries.
+
+    It carries the dish that was given, with what is in it.
+    """
     reading: ReferenceReading | None = (
         ReferenceReading.objects.for_group(member.group_id)
         .filter(reference=reference, reader=member.user)
         .prefetch_related("counts")
         .first()
     )
+    if reading is not None:
+        reading.reference = reference
     return reading
 
 

@@ -16,7 +16,7 @@ SIDE_PX = 840
 FINER = 2
 GROUND: Colour = (240, 238, 230)
 LINE: Colour = (150, 160, 172)
-GUIDE: Colour = (196, 176, 200)
+GUIDE: Colour = (158, 112, 168)
 RIM: Colour = (96, 100, 106)
 OUTSIDE: Colour = (21, 24, 28)
 LINE_MM, RIM_MM = 0.08, 0.5
@@ -146,7 +146,7 @@ class _Canvas:
                     ((side, start), (side, start + dash)),
                 ):
                     points = [self._at(field.x_mm + x, field.y_mm + y) for x, y in ends]
-                    self.draw.line(points, fill=GUIDE, width=FINER)
+                    self.draw.line(points, fill=GUIDE, width=3 * FINER // 2)
 
     def pieces(self, pieces: Iterable[Piece]) -> None:
         """Draw what lies in view."""

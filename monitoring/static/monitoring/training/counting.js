@@ -18,7 +18,14 @@ export function startCounting(form, key, place) {
   const before = kept(key);
   const past = before?.past ?? [];
 
+  // The keys carry the sums, so that the fields need not be in view.
+  function show() {
+    for (const button of buttons) button.querySelector("[data-sum]").textContent = fields.get(button.dataset.hit).value;
+    undo.disabled = past.length === 0;
+  }
+
   function keep() {
+    show();
     const sums = Object.fromEntries([...fields].map(([name, field]) => [name, field.value]));
     try {
       localStorage.setItem(key, JSON.stringify({ sums, past: past.slice(-LONGEST_PAST), at: place() }));
@@ -33,7 +40,6 @@ export function startCounting(form, key, place) {
     const field = fields.get(name);
     field.value = String(Math.max((Number.parseInt(field.value, 10) || 0) + number, 0));
     said.textContent = number > 0 ? `${label(name)} ${field.value}` : `Taken back: ${label(name)} ${field.value}`;
-    undo.disabled = past.length === 0;
     keep();
   }
 
@@ -49,11 +55,9 @@ export function startCounting(form, key, place) {
   }
 
   for (const button of buttons) {
-    button.hidden = false;
     button.addEventListener("click", () => hit(button.dataset.hit));
   }
-  undo.hidden = false;
-  undo.disabled = past.length === 0;
+  form.querySelector("[data-hits]").hidden = false;
   undo.addEventListener("click", takeBack);
   form.querySelector("[data-keys]").hidden = false;
   form.addEventListener("input", keep);
@@ -67,10 +71,10 @@ export function startCounting(form, key, place) {
     press.preventDefault();
   });
 
-  if (!before) return null;
-  for (const [name, sum] of Object.entries(before.sums ?? {})) {
+  for (const [name, sum] of Object.entries(before?.sums ?? {})) {
     const field = fields.get(name);
     if (field && field.value === "") field.value = sum;
   }
-  return Number.isInteger(before.at) ? before.at : null;
+  show();
+  return Number.isInteger(before?.at) ? before.at : null;
 }

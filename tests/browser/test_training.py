@@ -1,0 +1,111 @@
+"""Counting a reference dish in a real browser: keys, touch, a closed page, marks."""
+
+from collections.abc import Callable
+
+import pytest
+from playwright.sync_api import Page, expect
+
+from blocks.tenancy import stating
+from monitoring.models import ReferenceCount, ReferenceDish
+from tests.builders import World
+from tests.monitoring.training.desk import draw
+
+pytestmark = [
+    pytest.mark.browser,
+    pytest.mark.django_db(transaction=True, databases=["default", "owner"]),
+]
+ASKED = {"rust_mites": 900, "predatory_mites": 60, "thrips": 60}
+PHONE = {"width": 390, "height": 844}
+
+
+def _open(page: Page, world: World, reference: ReferenceDish) -> None:
+    page.goto(world.url(f"laboratory/training/dishes/{reference.uuid}/"))
+    page.locator("[data-hits]").wait_for()
+
+
+def _is_drawn(page: Page) -> None:
+    page.wait_for_function(
+        "() => { const i = document.querySelector('[data-look]');"
+        " return i.complete && i.naturalWidth === 840 && !i.dataset.waits; }"
+    )
+
+
+def test_keys_count_go_on_take_back_and_a_closed_page_loses_nothing(
+    world: World, sign_in: Callable[..., Page]
+) -> None:
+    reference = draw(world, ASKED, cells=6, magnification=20)
+    page = sign_in(world, "lab")
+    _open(page, world, reference)
+    _is_drawn(page)
+    for key in ("1", "1", "1", "2", "3", "Backspace", "ArrowRight", "1"):
+        page.keyboard.press(key)
+    expect(page.get_by_label("Rust mites", exact=True)).to_have_value("4")
+    expect(page.get_by_label("Predatory mites", exact=True)).to_have_value("1")
+    expect(page.get_by_label("Thrips", exact=True)).to_have_value("0")
+    expect(page.locator("[data-turn]")).to_contain_text("look 2 of")
+    expect(page.locator("[data-said]")).to_have_text("Rust mites 4")
+    _is_drawn(page)
+    # Closed and opened again, it stands where it stood.
+    page.goto(world.url("laboratory/training/"))
+    _open(page, world, reference)
+    expect(page.get_by_label("Rust mites", exact=True)).to_have_value("4")
+    expect(page.locator("[data-turn]")).to_contain_text("look 2 of")
+    page.get_by_role("button", name="Hand in").click()
+    page.get_by_text("Counted on").wait_for()
+    with stating(world.group.pk):
+        kept = dict(
+            ReferenceCount.objects.values_list("organism__code", "count").order_by("pk")
+        )
+    assert kept == {"rust_mites": 4, "predatory_mites": 1, "thrips": 0}
+    assert "/marks/" in str(page.locator("[data-look]").get_attribute("src"))
+    page.keyboard.press("ArrowRight")
+    expect(page.locator("[data-turn]")).to_contain_text("look 2 of")
+    _is_drawn(page)
+
+
+def test_on_a_phone_the_keys_lie_under_the_thumb_with_the_picture_in_view(
+    world: World, sign_in: Callable[..., Page]
+) -> None:
+    reference = draw(world, ASKED, cells=6, magnification=40)
+    page = sign_in(world, "lab", viewport=PHONE, has_touch=True, is_mobile=True)
+    _open(page, world, reference)
+    _is_drawn(page)
+    image = page.locator("[data-look]")
+    page.locator(".look-name").evaluate("(one) => one.scrollIntoView()")
+    page.locator("[data-hit='rust_mites']").tap()
+    page.locator("[data-hit='thrips']").tap()
+    page.locator("[data-hit='thrips']").tap()
+    expect(page.get_by_label("Thrips", exact=True)).to_have_value("2")
+    shown, keys = image.bounding_box(), page.locator("[data-hits]").bounding_box()
+    assert shown is not None
+    assert keys is not None
+    assert shown["y"] >= 0
+    assert shown["y"] + shown["height"] <= keys["y"]
+    for key in page.locator(".hit").all():
+        box = key.bounding_box()
+        assert box is not None
+        assert box["height"] >= 64
+    assert page.evaluate("document.documentElement.scrollWidth") <= PHONE["width"]
+    page.get_by_role("link", name="Next look").tap()
+    expect(page.locator("[data-turn]")).to_contain_text("look 2 of")
+    _is_drawn(page)
+
+
+def test_what_is_written_into_a_field_counts_and_keys_go_on_from_it(
+    world: World, sign_in: Callable[..., Page]
+) -> None:
+    reference = draw(world, ASKED, cells=6, magnification=20)
+    page = sign_in(world, "coordinator")
+    _open(page, world, reference)
+    field = page.get_by_label("Rust mites", exact=True)
+    field.fill("31")
+    # In a field a digit is a digit.
+    field.press("End")
+    field.press("2")
+    expect(field).to_have_value("312")
+    field.blur()
+    page.keyboard.press("1")
+    expect(field).to_have_value("313")
+    expect(page.locator("[data-hit='rust_mites'] [data-sum]")).to_have_text("313")
+    # What was not counted stays empty, which is not taken for none.
+    expect(page.get_by_label("Thrips", exact=True)).to_have_value("")
