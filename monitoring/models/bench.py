@@ -1,5 +1,7 @@
 """What benches and phones tell: devices, their events, readings, photographs."""
 
+from collections.abc import Mapping
+from types import MappingProxyType
 from uuid import uuid4
 
 from django.db import models
@@ -9,6 +11,17 @@ from django.utils import timezone
 from blocks.models import FarmGroup, GroupQuerySet, User
 from monitoring.models.laboratory import Dish
 from monitoring.models.samples import Bag
+
+ACT_WORDS: Mapping[str, str] = MappingProxyType(
+    {
+        "collect": "Collected",
+        "uncollect": "Collecting taken back",
+        "receive": "Received",
+        "lose": "Lost",
+        "wash": "Washed",
+        "photo": "Photograph",
+    }
+)
 
 
 class BenchDevice(models.Model):
@@ -116,6 +129,13 @@ class BenchEvent(models.Model):
 
     def __str__(self) -> str:
         return f"{self.kind} {self.sequence}"
+
+    @property
+    def act_words(self) -> str:
+        """What was done, of an act beside readings: "Washed, wash 2"."""
+        words = ACT_WORDS.get(self.kind, self.kind)
+        number = self.payload.get("number", 1) if self.kind == "wash" else 1
+        return words if number == 1 else f"{words}, wash {number}"
 
 
 class BenchReading(models.Model):

@@ -16,7 +16,7 @@ MOST_AWAITED = 100
 
 def photo_for(member: Member, photo_uuid: UUID) -> BagPhoto:
     """Give a photograph of a bag that the member may see, or Http404; 1 query."""
-    found = (
+    found: BagPhoto | None = (
         BagPhoto.objects.for_group(member.group_id)
         .filter(uuid=photo_uuid, bag__round__block__in=visible_blocks(member))
         .select_related("bag")

@@ -18,6 +18,8 @@ from monitoring.models import BenchReading
 from monitoring.pages.bench_devices import device_lines
 from monitoring.pages.bench_figure import bench_figure
 from monitoring.pages.bench_reading import reading_page, to_do_page
+from monitoring.queries.bench_acts import acts_waiting
+from monitoring.queries.bench_photos import photos_awaited
 from monitoring.queries.bench_readings import (
     MOST_SHOWN,
     is_beside_another,
@@ -41,6 +43,8 @@ def to_do(request: HttpRequest, member: Member) -> HttpResponse:
         {
             "page": to_do_page(member),
             "devices": device_lines(member),
+            "acts": acts_waiting(member),
+            "photos_awaited": photos_awaited(member, now=timezone.now()),
             "most": MOST_SHOWN,
         },
     )

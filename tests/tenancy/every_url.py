@@ -53,6 +53,10 @@ def _efficacy(world: FullWorld) -> dict[str, Any]:
     return {"treatment_uuid": world.treatment.uuid, "block_uuid": world.block.uuid}
 
 
+def _act(world: FullWorld) -> dict[str, Any]:
+    return {"event_uuid": world.act.uuid}
+
+
 def _label(world: FullWorld) -> dict[str, Any]:
     return {"label": world.bag.label}
 
@@ -100,6 +104,9 @@ ADDRESSES: dict[str, Address] = {
     "bench-worker": Address(COUNTERS),
     "bench-manifest": Address(COUNTERS),
     "bench-kit": Address(COUNTERS),
+    "bench-act": Address(COUNTERS, _act, acts=True),
+    "bench-photo": Address(EVERYONE, _uuid("photo", "photo")),
+    "remove-photo": Address(COORDINATOR, _uuid("photo", "photo"), acts=True),
     "bench-todo": Address(COUNTERS),
     "bench-decide": Address(COUNTERS, _uuid("bench_reading", "reading")),
     "bench-figure": Address(COUNTERS, _uuid("bench_reading", "reading")),

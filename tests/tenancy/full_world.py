@@ -16,6 +16,8 @@ from blocks.tenancy import stating
 from monitoring.densities.store import compute_changed
 from monitoring.models import (
     Bag,
+    BagPhoto,
+    BenchEvent,
     BenchReading,
     BlankWash,
     CalibrationRun,
@@ -37,6 +39,7 @@ from monitoring.services.bags import Wanted, make_bags
 from monitoring.services.treatments import Done, record
 from tests.builders import World
 from tests.desks import Desk, bag_row, bag_sheet
+from tests.tenancy.act_world import give_act
 from tests.tenancy.bench_world import give_reading
 from tests.tenancy.calibration_world import give_runs
 from tests.tenancy.plan_world import give_plan
@@ -77,6 +80,8 @@ class FullWorld:
     plan: RoundPlan
     wash_batch: WashBatch
     bag: Bag
+    act: BenchEvent
+    photo: BagPhoto
     bench_reading: BenchReading
     reference: ReferenceDish
 
@@ -170,6 +175,7 @@ def _gather(world: World, sheet: Sheet, begun: BoundaryImport) -> FullWorld:
         "bag": _plan_bag(world),
         **give_reading(world),
     }
+    first |= give_act(world, first["bag"])
     return FullWorld(
         world=world, block=world.block, sheet=sheet, boundary_import=begun, **first
     )
