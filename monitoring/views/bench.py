@@ -55,6 +55,7 @@ def worker(request: HttpRequest, member: Member) -> HttpResponse:
         "slug": member.farm_group.slug,
         "version": files.version,
         "shell": _address("bench", member),
+        "manifest": _address("bench-manifest", member),
         "static": PrefixNode.handle_simple("STATIC_URL"),
         "files": files.addresses,
     }

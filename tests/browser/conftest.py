@@ -15,6 +15,7 @@ from alerts.services.thresholds import Values, Watched, set_threshold, subscribe
 from blocks import wakeups
 from blocks.access import member_for
 from monitoring.models import Organism
+from tests.browser.bench_device import bag, devices
 from tests.builders import World
 from tests.desks import Desk, bag_row, bag_sheet
 
@@ -27,6 +28,7 @@ FLAGS = [
     "--disable-component-update",
     "--disable-sync",
 ]
+__all__ = ["bag", "devices"]
 PASSWORD = "a long enough password"
 WAIT_MS = 60_000
 # What the software renderer says of itself; nothing a page could change.

@@ -47,7 +47,7 @@ async function keep() {
   const page = await fetch(TOLD.shell, { cache: "no-store", credentials: "same-origin" });
   // Without a signed-in person the site answers with its sign-in page.
   if (!page.ok || page.redirected) throw new Error("the page could not be fetched");
-  await Promise.all(TOLD.files.map(async (address) => {
+  await Promise.all([TOLD.manifest, ...TOLD.files].map(async (address) => {
     const answer = await fetch(address, { cache: "no-cache" });
     if (!answer.ok) throw new Error(`${address} could not be fetched`);
     await copy.put(address, answer);
@@ -93,5 +93,5 @@ self.addEventListener("fetch", (event) => {
   const { origin, pathname } = new URL(request.url);
   if (origin !== location.origin) return;
   if (pathname === TOLD.shell && request.mode === "navigate") event.respondWith(answer(request, TOLD.shell));
-  else if (pathname.startsWith(TOLD.static)) event.respondWith(answer(request, pathname));
+  else if (pathname === TOLD.manifest || pathname.startsWith(TOLD.static)) event.respondWith(answer(request, pathname));
 });

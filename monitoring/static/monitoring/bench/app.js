@@ -19,7 +19,7 @@ function refuse(words) {
 
 async function open() {
   const store = await openStore(told.slug);
-  const health = await lookAtRoom();
+  const health = await lookAtRoom(store);
   store.refusal = health.refusal;
   const status = new Status({
     store,

@@ -1,7 +1,7 @@
 // Whether this browser can keep a reading at all, in words.
 
 // A reading of 10,000 presses takes about 5 MB with its indexes.
-const ROOM_BYTES = 50e6;
+const ROOM_BYTES = 50e6, TRIED_BYTES = 5e6;
 
 // What must be there before the store can be opened; "" when all is.
 export function missing() {
@@ -16,15 +16,23 @@ export function notOpened(error) {
   return `This browser would not open its storage (${error?.name ?? "error"}): it is full, switched off, or the window is private. Free some space or use an ordinary window; here no count can be started.`;
 }
 
-// Ask how much room there is and whether what is kept is safe from the browser's tidying.
-export async function lookAtRoom() {
-  const storage = navigator.storage;
-  if (!storage?.estimate) return { refusal: "", persisted: false, room: null };
-  const { quota = 0, usage = 0 } = await storage.estimate();
-  const persisted = (await storage.persisted?.()) || (await storage.persist?.()) || false;
-  const room = quota - usage;
-  const refusal = room < ROOM_BYTES
-    ? `The browser has only ${Math.max(0, Math.round(room / 1e6))} MB left for this page, which is too little for a reading. It may be a private window, or the device is full. Free some space or use an ordinary window; until then no reading can be started here.`
-    : "";
-  return { refusal, persisted, room };
+// Whether the browser takes so many bytes more, by trying.
+async function takes(store, bytes) {
+  try {
+    await store.keepSetting("tried", new Uint8Array(bytes));
+    await store.keepSetting("tried", null);
+    return true;
+  } catch {
+    return false;
+  }
+}
+
+// Find out whether there is room, by the browser's word and by trying: some browsers
+// say the same of every device. And ask that it is not tidied away.
+export async function lookAtRoom(store) {
+  const { quota = Infinity, usage = 0 } = (await navigator.storage?.estimate?.()) ?? {};
+  const persisted = (await navigator.storage?.persisted?.()) || (await navigator.storage?.persist?.()) || false;
+  const enough = quota - usage >= ROOM_BYTES && (await takes(store, TRIED_BYTES));
+  const refusal = enough ? "" : "The browser has too little room left for a reading. It may be a private window, or the device is full. Free some space or use an ordinary window; until then no reading can be started here.";
+  return { refusal, persisted };
 }

@@ -21,7 +21,7 @@ export class Status {
     this.alert = notes.querySelector("[data-alert]");
     this.locked = notes.querySelector("[data-locked]");
     this.seen = notes.querySelector("[data-seen]");
-    document.addEventListener("bench:view", () => this.notice(""));
+    addEventListener("hashchange", () => this.notice(""));
     this.server = notes.querySelector("[data-told]");
     this.nag = notes.querySelector("[data-nag]");
     for (const kind of ["change", "kit"]) store.addEventListener(kind, () => this.soon());

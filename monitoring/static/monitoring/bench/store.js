@@ -136,9 +136,9 @@ class Store extends EventTarget {
   }
 
   // Let go of everything and become another device; what was not sent is lost with it.
-  async beginAnew() {
+  beginAnew() {
     this.#db.close();
-    await forgetDatabase(this.slug);
+    return forgetDatabase(this.slug);
   }
 
   exportAll() { return savedFile(this.#db, this); }
