@@ -143,7 +143,7 @@ def _tallies(density: Density, bag_ids: list[int]) -> dict[int, list[Tally]]:
             state=Tally.State.PUBLISHED,
             chosen=True,
         )
-        .select_related("wash", "dish", "source_sheet", "analyst")
+        .select_related("wash", "dish", "source_sheet", "source_reading", "analyst")
         .prefetch_related("cell_counts")
         .order_by("dish_number")
     )

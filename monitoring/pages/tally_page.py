@@ -5,7 +5,8 @@ from math import sqrt
 
 from scipy import stats
 
-from monitoring.estimation import DishTotal, expand_cells
+from monitoring.bench.judging import Plan, two_stages
+from monitoring.estimation import DishGrid, DishTotal, TwoStageTotal, expand_cells
 from monitoring.models import Tally
 from monitoring.pages.dish_cells_page import grid_of
 from monitoring.words import figure, interval
@@ -29,6 +30,24 @@ class CellLine:
 
 
 @dataclass(frozen=True, slots=True)
+class TwoStages:
+    """How the total of a dish follows from a first stage and the cells it called for.
+
+    alone: the total by the first stage as it was, before averaging over `averaged`
+    choices of it that would have called for as many cells.
+    """
+
+    first_cells: int
+    first_animals: int
+    further_cells: int
+    further_animals: int
+    further_cm2: float
+    rest_cm2: float
+    alone: float
+    averaged: int
+
+
+@dataclass(frozen=True, slots=True)
 class TallyPage:
     """The working of one tally.
 
@@ -45,8 +64,9 @@ class TallyPage:
     seen_cm2: float
     estimate: float
     fpc: float
-    total: DishTotal | None
+    total: DishTotal | TwoStageTotal | None
     at_best: tuple[float, float] | None
+    two_stages: TwoStages | None = None
 
 
 def tally_page(tally: Tally) -> TallyPage:
@@ -60,11 +80,14 @@ def tally_page(tally: Tally) -> TallyPage:
     ]
     count = tally.count or 0
     cells = tally.cells_counted or len(areas)
-    estimate = count / tally.proportion_counted
+    estimate = count / tally.share_of_animals
     counted = [line.count for line in lines if line.count is not None]
-    total = None
+    total: DishTotal | TwoStageTotal | None = None
+    stages = None
     if lines and len(counted) == len(lines) and sum(counted) == count:
-        total = expand_cells(
+        staged = _in_two_stages(tally, lines, grid)
+        stages = _stages(tally, lines, staged, grid) if staged else None
+        total = staged or expand_cells(
             counted,
             [areas[line.name] for line in lines],
             dish_area_mm2=grid.area_mm2,
@@ -83,6 +106,39 @@ def tally_page(tally: Tally) -> TallyPage:
         fpc=sqrt(max(1 - cells / len(areas), 0.0)),
         total=total,
         at_best=at_best,
+        two_stages=stages,
+    )
+
+
+def _in_two_stages(
+    tally: Tally, lines: list[CellLine], grid: DishGrid
+) -> TwoStageTotal | None:
+    """Give the total by both stages; None for a dish that was not counted so."""
+    reading = tally.source_reading
+    if tally.pilot_cells is None or reading is None:
+        return None
+    cells = {line.name: line.count or 0 for line in lines}
+    return two_stages(cells, plan=Plan(**reading.told.get("plan", {})), grid=grid)
+
+
+def _stages(
+    tally: Tally, lines: list[CellLine], total: TwoStageTotal, grid: DishGrid
+) -> TwoStages:
+    pilot = tally.pilot_cells or 0
+    first, further = lines[:pilot], lines[pilot:]
+    first_animals = sum(line.count or 0 for line in first)
+    further_animals = sum(line.count or 0 for line in further)
+    further_cm2 = sum(line.area_cm2 for line in further)
+    rest_cm2 = grid.area_mm2 / MM2_PER_CM2 - sum(line.area_cm2 for line in first)
+    return TwoStages(
+        first_cells=len(first),
+        first_animals=first_animals,
+        further_cells=len(further),
+        further_animals=further_animals,
+        further_cm2=further_cm2,
+        rest_cm2=rest_cm2,
+        alone=first_animals + rest_cm2 * further_animals / further_cm2,
+        averaged=total.pilots_averaged,
     )
 
 
@@ -99,7 +155,7 @@ def _at_best(tally: Tally) -> tuple[float, float]:
 def _told(
     tally: Tally,
     estimate: float,
-    total: DishTotal | None,
+    total: DishTotal | TwoStageTotal | None,
     at_best: tuple[float, float] | None,
 ) -> str:
     organism = tally.organism.name

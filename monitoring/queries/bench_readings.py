@@ -71,6 +71,12 @@ def totals_to_do(member: Member) -> dict[str, int]:
     return {**dict.fromkeys(TO_DO, 0), **dict(rows)}
 
 
+def decisions_due(member: Member) -> int:
+    """Count the readings that a person has to decide about; 1 query."""
+    totals = totals_to_do(member)
+    return totals[State.WAITING] + totals[State.QUARANTINED]
+
+
 def events_of(reading: BenchReading) -> list[BenchEvent]:
     """List a reading's events in the order of its device, refused ones too; 1 query."""
     return list(

@@ -52,7 +52,13 @@ def counted_again(member: Member, asked: Asked) -> list[list[Tally]]:
     dishes = set(newest.values_list("wash_id", "dish_number")[:MOST_DISHES])
     readings = (
         mine.filter(wash__in={wash for wash, _ in dishes}, outcome="counted")
-        .select_related("wash__bag__round__block", "dish", "source_sheet", "analyst")
+        .select_related(
+            "wash__bag__round__block",
+            "dish",
+            "source_sheet",
+            "source_reading",
+            "analyst",
+        )
         .order_by("wash__bag__round__collected_on", "wash_id", "dish_number", "reading")
     )
     found: dict[tuple[int, int], list[Tally]] = defaultdict(list)

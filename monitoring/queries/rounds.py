@@ -9,7 +9,7 @@ def bags_of_round(of_round: Round) -> QuerySet[Bag]:
     """List a round's bags with washes and tallies, superseded ones too; 5 queries."""
     tallies = (
         Tally.objects.for_group(of_round.farm_group_id)
-        .select_related("organism", "dish", "source_sheet", "analyst")
+        .select_related("organism", "dish", "source_sheet", "source_reading", "analyst")
         .prefetch_related("cell_counts")
         .order_by("organism__position", "dish_number", "reading", "pk")
     )

@@ -2,10 +2,11 @@
 
 from uuid import UUID
 
+from django.db.models import Prefetch
 from django.http import Http404
 
 from blocks.access import Member, visible_blocks
-from monitoring.models import Tally
+from monitoring.models import CellCount, Tally
 
 
 def tally_for(member: Member, tally_uuid: UUID) -> Tally:
@@ -14,9 +15,19 @@ def tally_for(member: Member, tally_uuid: UUID) -> Tally:
         Tally.objects.for_group(member.group_id)
         .filter(uuid=tally_uuid, wash__bag__round__block__in=visible_blocks(member))
         .select_related(
-            "wash__bag__round__block__farm", "organism", "dish", "source_sheet"
+            "wash__bag__round__block__farm",
+            "organism",
+            "dish",
+            "source_sheet",
+            "source_reading",
         )
-        .prefetch_related("cell_counts")
+        # Of a dish counted in two stages the order kept says which cells came first.
+        .prefetch_related(
+            Prefetch(
+                "cell_counts",
+                queryset=CellCount.objects.for_group(member.group_id).order_by("pk"),
+            )
+        )
         .first()
     )
     if row is None:

@@ -17,6 +17,9 @@ from monitoring.labels.codes import NoLabelCodeError, printed, read_code, spoken
 from monitoring.models import Bag
 from monitoring.pages.bag_queues import waiting_lines, waiting_sentence
 from monitoring.queries import bags as queries
+from monitoring.queries.bench_acts import acts_of
+from monitoring.queries.bench_photos import photos_of
+from monitoring.queries.bench_readings import decisions_due
 from monitoring.queries.rounds import densities_of_round
 from monitoring.services.bag_ways import BACK, FORWARD, move_bags
 
@@ -38,6 +41,8 @@ def _bag_page(
             "forward": [(way, ways[way]) for way in FORWARD[found.way]],
             "back": [(way, ways[way]) for way in BACK.get(found.way, ())],
             "form": form or MoveForm(),
+            "acts": acts_of(found),
+            "photos": photos_of(found),
         },
         status=form.status if form else 200,
     )
@@ -147,5 +152,6 @@ def queues(request: HttpRequest, member: Member) -> HttpResponse:
             "coming": queries.coming_rounds(member, today=today)[: queries.MOST_SHOWN],
             "missing": queries.missing(member, today=today)[: queries.MOST_SHOWN],
             "lost_days": queries.LOST_SHOWN_DAYS,
+            "bench_waiting": decisions_due(member),
         },
     )

@@ -20,6 +20,10 @@ ELSEWHERE = {"tile", "labels-pdf", "bag-by-label"} | {
     "tally",
     "sheet-annotated",
     "sheet-findings",
+    # Fetched by the bench's page.
+    "bench-worker",
+    "bench-kit",
+    "bench-figure",
 }
 MOST_OF_A_KIND = 6
 GOOD = {200, 204, 302}
