@@ -2,6 +2,7 @@
 import { h } from "./elements.js";
 import { lookAtRoom, missing, notOpened } from "./health.js";
 import { refreshKit } from "./kit.js";
+import { sendPhotos } from "./photos.js";
 import { Router } from "./router.js";
 import { Status } from "./status.js";
 import { openStore } from "./store.js";
@@ -27,7 +28,8 @@ async function open() {
     notes: document.getElementById("notes"),
   });
   if (health.refusal) status.problem(health.refusal);
-  const sender = new Sender({ store, status, urls: told.urls });
+  const after = [() => sendPhotos({ store, status, urls: told.urls })];
+  const sender = new Sender({ store, status, urls: told.urls, after });
   const router = new Router({ store, status, root, health });
   await dress(store);
   watchPalette(store);

@@ -2,9 +2,10 @@
 
 const PALETTES = ["dark", "red", "light"];
 
-// Put on the colours that this device keeps; dark unless a person chose otherwise.
-export async function dress(store) {
-  const palette = (await store.setting("palette")) ?? PALETTES[0];
+// Put on the colours that this device keeps; unless a person chose, those usual for the
+// view: dark at the bench, light in the sun.
+export async function dress(store, usual = PALETTES[0]) {
+  const palette = (await store.setting("palette")) ?? usual;
   document.documentElement.dataset.theme = palette === "light" ? "light" : "dark";
   document.documentElement.dataset.palette = palette;
   const button = document.getElementById("palette");
