@@ -27,7 +27,7 @@ class Column:
 BAG_COLUMNS = (
     Column(
         "bag",
-        "The code on the bag; unique in its round.",
+        "The code on the bag, unique in its round, or its label's code.",
         "12",
         ("bag_no", "bag_code", "bag_number", "bag_id", "bag_label"),
         required=True,
@@ -154,7 +154,7 @@ BAG_COLUMNS = (
 CELL_COLUMNS = (
     Column(
         "bag",
-        "The code of a bag that is known already.",
+        "The code of a bag that is known already, or its label's code.",
         "12",
         ("bag_no", "bag_code", "bag_number", "bag_id", "bag_label"),
         required=True,

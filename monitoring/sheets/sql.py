@@ -45,7 +45,7 @@ CREATE TEMP TABLE staged_tally (
 ) ON COMMIT DROP;
 CREATE TEMP TABLE staged_cell (
     number integer, code text, organism_id bigint, cell text, count integer,
-    wash integer, dish_number integer, reading integer
+    wash integer, dish_number integer, reading integer, bag_id bigint
 ) ON COMMIT DROP;
 CREATE TEMP TABLE staged_dish_cell (dish_id bigint, cell text, share float8)
 ON COMMIT DROP;
@@ -58,7 +58,7 @@ CREATE TEMP TABLE staged_blank (
 TABLES: Final = (
     "staged_row", "staged_tally", "staged_cell", "staged_dish_cell", "staged_round",
     "staged_bag", "staged_wash", "staged_match", "staged_score",
-    "staged_blank", "staged_blank_match", "staged_label",
+    "staged_blank", "staged_blank_match", "staged_label", "staged_group",
 )  # fmt: skip
 
 # A label's code in the place of a bag's: the bag of that round is meant that has it.

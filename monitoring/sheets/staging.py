@@ -234,9 +234,14 @@ def _stage_cells(
         "round": context.answers.get("round"),
         "usual_dish": usual.key if usual else None,
     }
+    _run(sql_cells.LABELS, parameters)
     staged.add(_found(sql_cells.UNKNOWN_BAGS, parameters))
+    round_is_known = not _ask_about_round(parameters, staged)
+    if round_is_known:
+        _run(sql_cells.BAGS_BY_CODE, parameters)
+        staged.add(_found(sql_cells.NOT_IN_ROUND, parameters))
     staged.add(_found(sql_cells.CELL_TWICE, parameters))
-    if not _ask_about_round(parameters, staged):
+    if round_is_known:
         _run(sql_cells.TO_ROWS, parameters)
         staged.add(_found(sql_cells.CELL_NOT_ON_DISH, parameters))
 
