@@ -25,6 +25,7 @@ from deploy.demo.plans import load_plans
 from deploy.demo.replaying import as_member, replay
 from deploy.demo.rounds import fresh_rounds, history
 from deploy.demo.symptoms import LEVELS
+from deploy.demo.training import load_training
 from deploy.demo.washing import load_washing
 from deploy.demo.weather import load_weather
 from monitoring.models import SymptomScale
@@ -79,6 +80,7 @@ def load(*, today: date) -> Loaded:
     load_washing(group)
     load_weather(group, farms, today=today)
     load_plans(group, today=today)
+    load_training(group)
     _place_bags(group, today=today)
     label_waiting_bags(group)
     return Loaded(group, is_new=True)
