@@ -5,13 +5,9 @@ from typing import Any
 from uuid import uuid4
 
 import pytest
-from django.db import connection
-from django.test.utils import CaptureQueriesContext
 
 from blocks.tenancy import stating
-from monitoring.densities.store import compute_changed
-from monitoring.models import Bag, Density, Dish, RoundChange, SymptomScore, Tally
-from monitoring.queries.bench_readings import MOST_SHOWN
+from monitoring.models import Bag, Dish, RoundChange, SymptomScore, Tally
 from tests.builders import World
 from tests.desks import Desk, bag_row, bag_sheet
 from tests.monitoring.bench.benches import DAY, Bench, some_bags
@@ -61,23 +57,6 @@ def _chosen(world: World) -> list[tuple[int | None, int, bool]]:
     with stating(world.group.pk):
         rows = Tally.objects.filter(state="published").order_by("reading")
         return [(row.count, row.reading, row.chosen) for row in rows]
-
-
-def test_both_counts_stand_side_by_side_with_how_far_they_are_apart(
-    bench: Bench, bag: Bag, world: World
-) -> None:
-    _, second = _two(bench, bag, world)
-    text = _page(world, second)
-    # 30 over the mean of 115; 30 over the root of 230.
-    assert "+26 %, z +2.0; Poisson intervals overlap" in text
-    # Exact limits by SciPy's chi-square: 100 and 130.
-    assert "81 to 120; 110 to 150" in text
-    todo = world.client("lab").get(world.url("bench/todo/")).content.decode()
-    assert "1 reading waits for a decision" in todo
-    assert "+26 %, z +2.0" in todo
-    assert "1 reading from the bench waits" in " ".join(
-        world.client("lab").get(world.url("bags/")).content.decode().split()
-    )
 
 
 def test_kept_as_a_recount_it_stands_beside_and_makes_no_figure(
@@ -317,127 +296,6 @@ def test_a_reading_of_another_dish_is_given_that(
     _decide(world, reading, "give", dish=str(large.uuid))
     (tally,) = bench.tallies(reading)
     assert (tally.dish_id, tally.cells_counted, tally.count) == (large.pk, 2, 4)
-
-
-def test_the_page_shows_places_what_was_undone_and_what_is_odd(
-    bench: Bench, bag: Bag, world: World
-) -> None:
-    reading = bench.start(bag, organisms={"rust_mites": "cells"})
-    bench.press(reading, "rust_mites", "H7", 3)
-    bench.act("undo", reading, event=bench.press(reading, "rust_mites", "H7"))
-    bench.act("read", reading, **{"pass": "cells", "place": "H7"})
-    bench.act("skip", reading, **{"pass": "cells", "place": "C4", "why": "glare"})
-    bench.press(reading, "rust_mites", "D5")
-    bench.act("note", reading, text="<b>dust</b> {{ 7 }}")
-    bench.finish(reading, "tired", rust_mites=3)
-    bench.press(reading, "rust_mites", "H7")
-    bench.send()
-    text = _page(world, reading)
-    assert "press, rust mites, H7" in text
-    assert "skipped: glare" in text
-    assert "not read to its end, not counted" in text
-    assert "presses in places neither read nor skipped: 1" in text
-    assert "press after the end" in text
-    assert "&lt;b&gt;dust&lt;/b&gt; {{ 7 }}" in text
-
-
-def test_numbers_lead_back_to_the_reading(bench: Bench, bag: Bag, world: World) -> None:
-    """From the bag, its round, its tally and its density's working."""
-    reading = bench.count(bag, 5)
-    bench.send()
-    compute_changed(world.group.pk)
-    with stating(world.group.pk):
-        density = Density.objects.get(organism__code="rust_mites")
-    (tally,) = bench.tallies(reading)
-    link = world.url(f"bench/todo/{reading}/")
-    for path in (
-        f"bags/{bag.uuid}/",
-        f"tallies/{tally.uuid}/",
-        f"densities/{density.uuid}/",
-    ):
-        text = " ".join(
-            world.client("lab").get(world.url(path)).content.decode().split()
-        )
-        assert f'<a href="{link}">counted at the bench</a>' in text, path
-        assert "on 15 Aug 2026" in text, path
-        shown = world.client("consultant").get(world.url(path)).content.decode()
-        assert "counted at the bench" in shown
-        assert link not in shown
-    assert (
-        world.client("lab").get(world.url(f"rounds/{bag.round.uuid}/")).status_code
-        == 200
-    )
-
-
-def test_counters_show_blind_recounts_of_the_bench(
-    bench: Bench, bag: Bag, world: World
-) -> None:
-    bench.count(bag, 25)
-    bench.send()
-    other = Bench(world, role="coordinator")
-    second = other.count(bag, 30, recount=True, blind=True)
-    other.send()
-    text = " ".join(
-        world.client("lab")
-        .get(world.url("laboratory/counters/"))
-        .content.decode()
-        .split()
-    )
-    assert (
-        f'<a href="{world.url(f"bench/todo/{second}/")}">counted at the bench</a>'
-        in text
-    )
-    assert "blind, 40 times magnified" in text
-
-
-def test_two_stage_working_is_shown_with_its_steps(
-    bench: Bench, bag: Bag, world: World
-) -> None:
-    counts = [9, 12, 7, 10, 14, 8, 11, 9, 13, 10, 10, 8, 12, 9, 11, 10, 7, 13, 9, 10]
-    reading = bench.start(bag, organisms={"rust_mites": "cells"})
-    bench.act("call", reading, cells=20)
-    bench.read_cells(reading, "rust_mites", counts)
-    bench.finish(reading, rust_mites=sum(counts))
-    bench.send()
-    (tally,) = bench.tallies(reading)
-    answer = world.client("grower").get(world.url(f"tallies/{tally.uuid}/"))
-    text = " ".join(answer.content.decode().split())
-    assert "103 in 10 cells" in text
-    assert "99 in 10 cells" in text
-    assert f"<dt>Animals in the dish</dt><dd>{tally.animals_in_dish:.1f}<br>" in text
-    assert "unbiased whatever the first cells decided" in text
-
-
-def test_lists_cost_the_same_however_many_wait(bench: Bench, world: World) -> None:
-    client = world.client("lab")
-    numbers = []
-    for _ in range(2):
-        bag = some_bags(world)[0]
-        for mites in (1, 2, 3):
-            bench.count(bag, mites)
-        bench.count(str(uuid4()), 3)
-        bench.start(bag)
-        bench.send()
-        with CaptureQueriesContext(connection) as queries:
-            assert client.get(world.url("bench/todo/")).status_code == 200
-        numbers.append(len(queries))
-    assert numbers[0] == numbers[1]
-    assert numbers[0] <= 16
-    assert MOST_SHOWN >= 100
-
-
-def test_a_readings_page_costs_the_same_however_many_presses(
-    bench: Bench, world: World
-) -> None:
-    client, numbers = world.client("lab"), []
-    for presses in (3, 300):
-        reading = bench.count(some_bags(world)[0], presses)
-        bench.send()
-        with CaptureQueriesContext(connection) as queries:
-            assert client.get(world.url(f"bench/todo/{reading}/")).status_code == 200
-        numbers.append(len(queries))
-    assert numbers[0] == numbers[1]
-    assert numbers[0] <= 16
 
 
 @pytest.mark.parametrize("role", ["grower", "consultant"])

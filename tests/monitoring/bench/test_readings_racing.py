@@ -1,0 +1,125 @@
+"""Benches, sheets and people that meet at the same moment: one after the other."""
+
+from collections.abc import Callable
+from threading import Barrier, Thread
+from typing import Any
+
+import pytest
+from django.db import connection, transaction
+from django.utils import timezone
+
+from blocks.access import member_for
+from blocks.errors import ConflictError
+from blocks.tenancy import stating
+from monitoring.models import BenchReading, Tally
+from monitoring.queries.bench_readings import reading_for
+from monitoring.services.bench_deciding import Decision, decide, mark_of
+from tests.builders import World
+from tests.desks import Desk, bag_row, bag_sheet
+from tests.monitoring.bench.benches import DAY, Bench, some_bags
+
+pytestmark = pytest.mark.django_db(transaction=True, databases=["default", "owner"])
+State = BenchReading.State
+
+
+def _at_once(*works: Callable[[], Any]) -> list[Any]:
+    """Do all of it at the same moment, each on a connection of its own."""
+    barrier, done = Barrier(len(works)), []
+
+    def run(work: Callable[[], Any]) -> None:
+        barrier.wait(timeout=30)
+        try:
+            done.append(work())
+        except ConflictError as error:
+            done.append(error)
+        finally:
+            connection.close()
+
+    threads = [Thread(target=run, args=[work]) for work in works]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join(timeout=60)
+    return done
+
+
+def _standing(world: World) -> list[tuple[int, int, bool]]:
+    with stating(world.group.pk):
+        rows = Tally.objects.filter(state="published")
+        return [(row.wash.bag_id, row.reading, row.chosen) for row in rows]
+
+
+def test_n06_two_benches_that_finish_bags_at_once_publish_each_once(
+    world: World,
+) -> None:
+    """Four bags, in opposite orders: nobody waits for the other for ever."""
+    bags = some_bags(world, 4)
+    benches = [Bench(world), Bench(world, role="coordinator")]
+    keys = [benches[0].count(bag, 5) for bag in bags] + [
+        benches[1].count(bag, 7) for bag in reversed(bags)
+    ]
+    answers = _at_once(*(bench.send for bench in benches))
+    assert len(answers) == 2
+    states = [benches[0].reading(key).state for key in keys]
+    assert sorted(states) == [State.PUBLISHED] * 4 + [State.WAITING] * 4
+    assert sorted(_standing(world)) == sorted((bag.pk, 1, True) for bag in bags)
+
+
+def test_n12_one_batch_sent_twice_at_once_publishes_once(world: World) -> None:
+    bench = Bench(world)
+    key = bench.count(some_bags(world)[0], 5)
+    events = list(bench.unsent)
+    _at_once(lambda: bench.send(events), lambda: bench.send(events))
+    assert bench.reading(key).state == State.PUBLISHED
+    assert len(_standing(world)) == 1
+
+
+def test_n09_a_sheet_published_at_the_same_moment_leaves_one_first_reading(
+    world: World,
+) -> None:
+    bag = some_bags(world)[0]
+    bench, desk = Bench(world), Desk(world)
+    key = bench.count(bag, 5)
+    row = bag_row(bag=bag.code, collected_on=DAY, washed_on="", symptoms="",
+                  rust_mites=9, predatory_mites="", thrips="")  # fmt: skip
+    sheet = desk.upload(bag_sheet(row))
+    _at_once(bench.send, lambda: desk.publish(sheet))
+    with stating(world.group.pk):
+        sheet.refresh_from_db()
+    state = bench.reading(key).state
+    assert _standing(world) == [(bag.pk, 1, True)]
+    if sheet.state == "published":
+        assert state == State.WAITING
+    else:
+        # Checked again, it asks what its other count is.
+        assert state == State.PUBLISHED
+        assert desk.work(sheet).state == "checked"
+        assert sheet.summary["changed"] == 1
+
+
+def test_of_two_people_who_decide_at_once_one_is_told(world: World) -> None:
+    bag = some_bags(world)[0]
+    bench = Bench(world)
+    bench.count(bag, 5)
+    key = bench.count(bag, 7)
+    bench.send()
+    seen = mark_of(bench.reading(key))
+
+    def choose(role: str, choice: Any) -> Callable[[], Any]:
+        def work() -> Any:
+            with transaction.atomic():
+                member = member_for(world.people[role], world.slug)
+                found = reading_for(member, bench.reading(key).uuid)
+                decision = Decision(
+                    choice=choice, now=timezone.now(), seen=seen, why="so it is"
+                )
+                return decide(member, found, decision)
+
+        return work
+
+    done = _at_once(choose("lab", "set_aside"), choose("coordinator", "recount"))
+    assert sum(isinstance(one, ConflictError) for one in done) == 1
+    assert len(done) == 2
+    reading = bench.reading(key)
+    kept_beside = reading.state == State.PUBLISHED
+    assert len(_standing(world)) == 1 + kept_beside
