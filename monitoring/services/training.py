@@ -20,7 +20,7 @@ from monitoring.models import (
     SeniorCounter,
 )
 from monitoring.training.errors import TrainingError
-from monitoring.training.fields import animals_in, serpentine
+from monitoring.training.fields import animals_in, parts_a_side, serpentine
 from monitoring.training.scene import ScenePlan, lay_out, numbers_about
 
 
@@ -46,32 +46,26 @@ class AskedDish:
 
 
 def scene_plan(
-    dish: Dish,
-    numbers: Sequence[tuple[str, int]],
-    *,
-    how: tuple[str, str],
-    seed: int,
+    like: AskedDish | ReferenceDish, numbers: Sequence[tuple[str, int]], *, seed: int
 ) -> ScenePlan:
-    """Say how a dish is laid out; `how` is its clumping and its debris."""
+    """Say how a dish is laid out in which there are so many of each look."""
+    dish = like.dish
     return ScenePlan(
         inner_diameter_mm=dish.inner_diameter_mm,
         pitch_mm=dish.pitch_mm,
         offset_mm=(dish.offset_x_mm, dish.offset_y_mm),
         numbers=tuple(numbers),
-        clumping=how[0],
-        debris=how[1],
+        clumping=like.clumping,
+        debris=like.debris,
         seed=seed,
+        parts_a_side=parts_a_side(dish.pitch_mm, like.magnification),
     )
 
 
 def plan_of(reference: ReferenceDish) -> ScenePlan:
     """Say how a reference dish was laid out, from what is kept of it."""
-    return scene_plan(
-        reference.dish,
-        [(one.look, one.number) for one in reference.contents.all()],
-        how=(reference.clumping, reference.debris),
-        seed=reference.seed,
-    )
+    numbers = [(one.look, one.number) for one in reference.contents.all()]
+    return scene_plan(reference, numbers, seed=reference.seed)
 
 
 @transaction.atomic
@@ -79,12 +73,7 @@ def make_reference(member: Member, asked: AskedDish, *, seed: int) -> ReferenceD
     """Draw a dish in which there is about what was asked, and keep what there is."""
     numbers = numbers_about([one.asked for one in asked.organisms], seed=seed)
     looks = [one.look for one in asked.organisms]
-    plan = scene_plan(
-        asked.dish,
-        list(zip(looks, numbers, strict=True)),
-        how=(asked.clumping, asked.debris),
-        seed=seed,
-    )
+    plan = scene_plan(asked, list(zip(looks, numbers, strict=True)), seed=seed)
     try:
         scene = lay_out(plan)
     except TrainingError as error:

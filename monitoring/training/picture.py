@@ -180,7 +180,7 @@ class _Canvas:
         """Ring an animal by its organism's shape and colour."""
         x, y = self._at(one.x_mm, one.y_mm)
         size = max(0.75 * one.length_mm * self.per_mm, 11 * FINER)
-        corners = {"diamond": (4, 0), "square": (4, 45), "triangle": (3, 0)}
+        corners = {"diamond": (4, 45), "square": (4, 0), "triangle": (3, 0)}
         width = 2 * FINER
         if shape == "circle":
             box = (x - size, y - size, x + size, y + size)

@@ -22,7 +22,8 @@ DEBRIS_PER_CM2 = {"none": 0.0, "little": 2.0, "usual": 6.0, "much": 14.0}
 ANIMALS_A_CLUMP, CLUMP_RADIUS_MM = 12, 6.0
 # Nothing lies nearer to the rim or to another animal than this.
 RIM_GAP_MM, GAP_MM = 0.2, 0.03
-# No animal's middle lies nearer to a line, so that its cell is beyond dispute.
+# No animal's middle lies nearer to a line, so that its cell is beyond dispute, nor to
+# the edge of a part.
 LINE_GAP_MM = 0.05
 # Animals at random fit easily while their circles take up less of the dish than this.
 MOST_COVER = 0.15
@@ -43,6 +44,8 @@ class ScenePlan:
     clumping: str
     debris: str
     seed: int
+    # Into so many parts each way a cell is looked at, one after the other.
+    parts_a_side: int = 1
 
     @property
     def grid(self) -> DishGrid:
@@ -166,8 +169,9 @@ class _Table:
         )
 
     def _off_line(self, at_mm: float, axis: int) -> float:
-        since = (at_mm - self.plan.offset_mm[axis]) % self.plan.pitch_mm
-        return min(since, self.plan.pitch_mm - since)
+        part_mm = self.plan.pitch_mm / self.plan.parts_a_side
+        since = (at_mm - self.plan.offset_mm[axis]) % part_mm
+        return min(since, part_mm - since)
 
 
 def _debris(plan: ScenePlan, rng: np.random.Generator) -> list[Piece]:

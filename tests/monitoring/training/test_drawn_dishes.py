@@ -188,6 +188,10 @@ def test_the_dish_with_an_offset_grid_puts_each_animal_into_one_cell() -> None:
 def test_no_middle_lies_so_near_to_a_line_that_its_cell_is_in_doubt() -> None:
     points = np.array([(one.x_mm, one.y_mm) for one in lay_out(PLAN).animals])
     assert np.abs(points - 10 * np.round(points / 10)).min() >= 0.05
+    inside = lay_out(replace(PLAN, parts_a_side=3)).animals
+    points = np.array([(one.x_mm, one.y_mm) for one in inside])
+    part = 10 / 3
+    assert np.abs(points - part * np.round(points / part)).min() >= 0.05 - 1e-9
 
 
 def test_what_is_in_the_dish_is_not_what_was_asked() -> None:
