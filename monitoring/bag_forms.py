@@ -1,9 +1,11 @@
 """The forms of bags: making them, moving them, printing labels, settings."""
 
+from collections.abc import Sequence
 from datetime import date, timedelta
 from typing import Any
 
 from django import forms
+from django.http import QueryDict
 
 from monitoring.labels.papers import paper_of
 from monitoring.laboratory_forms import POSITIONS, DateInput
@@ -12,6 +14,7 @@ from monitoring.services.bags import MOST_BAGS, Wanted
 from monitoring.treatment_forms import NOT_A_DATE, RefusableForm
 
 WHOLE_NUMBER = {"invalid": "Write a whole number, such as 5."}
+NOT_OF_ROUND = "One of the bags is not of this round. Load the page again."
 # Plans further off than this are slips of the hand.
 FURTHEST = timedelta(days=366)
 
@@ -88,6 +91,28 @@ class MoveForm(RefusableForm):
         max_length=300,
         help_text="Kept with the step; needed where a bag goes back a step.",
     )
+
+
+class MoveBagsForm(MoveForm):
+    """A step of many bags of a round at once."""
+
+    def __init__(self, data: QueryDict | None = None, *, bags: Sequence[Bag]) -> None:
+        super().__init__(data)
+        self.of_round = {str(bag.uuid): bag for bag in bags}
+        self.ticked = set(data.getlist("bags")) if data is not None else set()
+        self.fields["bags"] = forms.MultipleChoiceField(
+            choices=[(key, bag.code) for key, bag in self.of_round.items()],
+            error_messages={
+                "required": "Tick the bags that you mean.",
+                "invalid_choice": NOT_OF_ROUND,
+                "invalid_list": NOT_OF_ROUND,
+            },
+        )
+        self.fields["way"].error_messages["required"] = "Say what the bags are now."
+
+    def chosen(self) -> list[int]:
+        """Give the keys in the database of the bags that were ticked."""
+        return [self.of_round[key].pk for key in self.cleaned_data["bags"]]
 
 
 class PrintForm(RefusableForm):

@@ -2,7 +2,7 @@
 
 from django.urls import URLPattern, path
 
-from monitoring.views import bag_labels, bags
+from monitoring.views import bag_labels, bag_moves, bags
 
 GROUP = "g/<slug:group_slug>/"
 
@@ -28,6 +28,11 @@ urlpatterns: list[URLPattern] = [
         f"{GROUP}rounds/<uuid:round_uuid>/bags/",
         bag_labels.make_more,
         name="make-bags",
+    ),
+    path(
+        f"{GROUP}rounds/<uuid:round_uuid>/bags/move/",
+        bag_moves.move_many,
+        name="move-bags",
     ),
     path(
         f"{GROUP}rounds/<uuid:round_uuid>/labels/",

@@ -75,7 +75,9 @@ def faults_in_locks(folder: Path) -> list[str]:
 
 
 def _is_pinned(line: str) -> bool:
-    return bool(re.match(r"[\w.-]+(?:\[[\w,.-]+\])?==\S+ .*--hash=sha256:[0-9a-f]{64}", line))
+    return bool(
+        re.match(r"[\w.-]+(?:\[[\w,.-]+\])?==\S+ .*--hash=sha256:[0-9a-f]{64}", line)
+    )
 
 
 def digest_of(folder: Path, sources: tuple[str, ...]) -> str:

@@ -93,6 +93,14 @@ def labelled(of_round: Round) -> list[Bag]:
     )
 
 
+def of_round(found: Round) -> QuerySet[Bag]:
+    """List a round's bags, lost ones too, in the order in which they were made."""
+    bags: QuerySet[Bag] = (
+        Bag.objects.for_group(found.farm_group_id).filter(round=found).order_by("pk")
+    )
+    return bags
+
+
 def unlabelled(of_round: Round) -> int:
     """Count a round's bags that have no label; 1 query."""
     return (

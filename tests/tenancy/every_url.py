@@ -117,6 +117,7 @@ ADDRESSES: dict[str, Address] = {
     "bag-by-label": Address(EVERYONE, _label),
     "plan-bags": Address(COUNTERS, _uuid("block", "block")),
     "make-bags": Address(COUNTERS, _uuid("round", "round")),
+    "move-bags": Address(COUNTERS, _uuid("round", "round")),
     "labels": Address(COUNTERS, _uuid("round", "round")),
     "give-labels": Address(COUNTERS, _uuid("round", "round"), acts=True),
     "labels-pdf": Address(COUNTERS, _uuid("round", "round")),
