@@ -39,6 +39,9 @@ export class Desk extends EventTarget {
     return this.#queue;
   }
 
+  // When all that was asked so far is on disk or refused.
+  settled() { return this.#queue; }
+
   #tell(name, detail = null) { this.dispatchEvent(new CustomEvent(name, { detail })); }
   say(words, { spoken = words, alarm = false } = {}) {
     this.#tell("words", { words, alarm });

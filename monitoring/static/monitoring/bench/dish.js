@@ -2,7 +2,7 @@
 // Each state has its own shape, so that nothing hangs on colour.
 
 const SVG = "http://www.w3.org/2000/svg";
-const MARGIN = 0.07, INSIDE = 0.96, MOST_LABELS = 24;
+const MARGIN = 0.08, INSIDE = 0.96, MOST_LABELS = 24;
 let pictures = 0;
 
 function node(name, attributes = {}, text = "") {
@@ -34,7 +34,7 @@ function rulers(dish, radius) {
   const columns = new Map(dish.cells.map((cell) => [cell.column, cell]));
   const rows = new Map(dish.cells.map((cell) => [cell.row, cell]));
   const each = Math.ceil(columns.size / MOST_LABELS);
-  const size = Math.min(pitch * each * 0.55, radius * 0.07);
+  const size = Math.min(pitch * each * 0.6, radius * 0.085);
   for (const [column, cell] of columns) {
     if (column % each) continue;
     group.append(node("text", { x: cell.x_mm, y: -far, "font-size": size }, cell.name.replace(/\d+/, "")));

@@ -21,7 +21,7 @@ export function listen({ prefs, act, refuse, wake }) {
     const hit = action.startsWith("organism ");
     if (event.repeat && !(hit && prefs.hold)) return;
     wake();
-    const twice = !hit && event.code === last.code && event.timeStamp - last.at < APART_MS;
+    const twice = action === "next" && event.code === last.code && event.timeStamp - last.at < APART_MS;
     last = { at: event.timeStamp, code: event.code };
     if (twice) refuse("Twice at once: taken once.");
     else act(action);

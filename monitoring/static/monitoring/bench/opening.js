@@ -11,6 +11,15 @@ async function knownNames(store, kit) {
   return names;
 }
 
+// A key goes on meaning what it meant when the reading began, whatever the list says since.
+async function keptSlots(store, kit, id, started) {
+  const kept = await store.setting(`slots:${id}`);
+  if (kept) return new Map(kept);
+  const slots = slotsOf(kit, started);
+  await store.keepSetting(`slots:${id}`, [...slots]);
+  return slots;
+}
+
 export async function openReading(store, kit, id) {
   const live = new Live(await store.eventsOf(id ?? ""));
   if (!live.started) return { why: "This device has no such reading. Choose a bag." };
@@ -21,7 +30,7 @@ export async function openReading(store, kit, id) {
   const order = await cellOrder(dish.cells.map((cell) => cell.name), live.started.seed);
   const bag = kit.bags.find((one) => one.id === live.started.bag) ?? null;
   return {
-    id, live, dish, bag, organisms, slots: slotsOf(kit, live.started),
+    id, live, dish, bag, organisms, slots: await keptSlots(store, kit, id, live.started),
     course: makeCourse(live.started, dish, order),
   };
 }

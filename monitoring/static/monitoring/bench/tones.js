@@ -24,6 +24,7 @@ export function makeTones(settings) {
     const begin = audio.currentTime + after, end = begin + seconds;
     const wave = audio.createOscillator(), gain = audio.createGain();
     wave.type = timbre;
+    wave.frequency.value = hertz;
     wave.frequency.setValueAtTime(hertz, begin);
     if (to !== hertz) wave.frequency.exponentialRampToValueAtTime(to, end);
     gain.gain.setValueAtTime(0, begin);

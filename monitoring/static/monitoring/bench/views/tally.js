@@ -55,6 +55,8 @@ export async function view({ store, kit, status, go, root, param, readOnly }) {
   desk.addEventListener("change", soon);
   desk.addEventListener("words", ({ detail }) => showWords(page, detail));
   desk.addEventListener("finish", () => go(`finish/${param}`));
+  // For whoever looks into the page with the browser's own tools, and for tests.
+  page.body.desk = desk;
   const release = stayAwake();
   document.documentElement.dataset.tally = "yes";
   paint();

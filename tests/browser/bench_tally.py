@@ -1,0 +1,101 @@
+"""A person at the microscope: counts by keys alone, and hears what the page sounds."""
+
+from dataclasses import dataclass
+from typing import Any
+
+from playwright.sync_api import Locator, Page, expect
+
+from monitoring.labels.codes import printed
+from monitoring.models import Bag
+from tests.browser.bench_device import Device
+
+# What every tone is, in the order heard; the first wave of two is the tone.
+HEAR = """
+window.heard = [];
+const start = OscillatorNode.prototype.start;
+OscillatorNode.prototype.start = function (when) {
+  window.heard.push([this.type, Math.round(this.frequency.value)]);
+  window.onHeard?.();
+  return start.call(this, when);
+};
+"""
+UNDONE, BUZZ = ["sawtooth", 620], ["square", 95]
+
+
+@dataclass
+class Tally:
+    """One reading at a device."""
+
+    device: Device
+    turns: int = 0
+
+    @property
+    def page(self) -> Page:
+        return self.device.page
+
+    def begin(self, bag: Bag, *, scopes: dict[str, str] | None = None) -> None:
+        """Scan the bag, say what is counted, and start; all by keys."""
+        expect(self.page.get_by_label("Scan or type the label")).to_be_focused()
+        self.page.keyboard.type(f"{printed(bag.label)}\n")
+        start = self.page.get_by_role("button", name="Start counting")
+        expect(start).to_be_focused()
+        for name, scope in (scopes or {}).items():
+            self.page.get_by_label(name, exact=True).select_option(scope)
+        start.press("Enter")
+        self.page.locator(".tally").wait_for()
+
+    def keys(self, *keys: str) -> None:
+        """Press keys, one after the other, and wait until the disk has them."""
+        for key in keys:
+            self.page.keyboard.press(key)
+            self.settle()
+
+    def settle(self) -> None:
+        self.page.evaluate(
+            "async () => { await document.querySelector('.tally')?.desk.settled();"
+            " await new Promise(requestAnimationFrame); }"
+        )
+
+    def go_on(self, *keys: str) -> str:
+        """Say that the place is read; gives the next one.
+
+        Two keys take turns: the same one twice at once is taken once.
+        """
+        before, self.turns = self.place, self.turns + 1
+        self.page.keyboard.press((keys or ("Space", "Enter"))[self.turns % 2])
+        expect(self.page.locator("[data-place]")).not_to_have_text(before)
+        return self.place
+
+    def read_cells(self, key: str, counts: list[int], *on: str) -> None:
+        for count in counts:
+            self.keys(*[key] * count)
+            self.go_on(*on)
+
+    @property
+    def place(self) -> str:
+        return self.page.locator("[data-place]").inner_text()
+
+    def total(self, organism: str) -> Locator:
+        return self.page.locator(".hit", has_text=organism).locator("output")
+
+    @property
+    def words(self) -> Locator:
+        return self.page.locator(".tally-words")
+
+    @property
+    def heard(self) -> list[Any]:
+        tones: list[Any] = self.page.evaluate("() => window.heard")
+        return tones
+
+    def reading(self) -> str:
+        return self.page.url.rsplit("/", 1)[-1]
+
+    def events(self) -> list[dict[str, Any]]:
+        """What is on the device's disk of the reading."""
+        events: list[dict[str, Any]] = self.page.evaluate(
+            "(id) => bench.store.eventsOf(id)", self.reading()
+        )
+        return events
+
+    def kinds(self) -> list[str]:
+        return [event["kind"] for event in self.events()]
