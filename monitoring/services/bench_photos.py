@@ -4,7 +4,6 @@ import hashlib
 from uuid import UUID
 
 from django.db import IntegrityError, transaction
-from django.http import Http404
 from django.utils import timezone
 
 from blocks.access import COUNTERS, Member, Role, require
@@ -18,6 +17,11 @@ from monitoring.queries.bench_photos import told_of
 MOST_OF_A_BAG = 20
 OTHER_BYTES = (
     "Another photograph has this key already; it stands. Take the photograph again."
+)
+
+NOT_SEEN = (
+    "The photograph's bag is not among those that you may see. Let somebody of its farm"
+    " sign in at this device; the photograph stays on it."
 )
 
 
@@ -51,7 +55,7 @@ def receive(member: Member, photo_uuid: UUID, sent: bytes) -> tuple[BagPhoto, bo
         )
     bag = bag_seen(member, UUID(told.payload["bag"]))
     if bag is None:
-        raise Http404("No such bag.")
+        raise PhotoError(NOT_SEEN)
     return _keep(member, told, bag, sent)
 
 
