@@ -14,7 +14,7 @@ Way = Bag.Way
 UNDER_WAY = (Way.PLANNED, Way.COLLECTED, Way.RECEIVED, Way.WASHED)
 # Counted bags stay in the kit for so long, to be counted again.
 RECOUNT_DAYS = 14
-SEASON_DAYS = 365
+LATELY_COLLECTED_DAYS = 45
 MOST_BAGS = 3000
 
 
@@ -41,7 +41,7 @@ class Kit:
 
 
 def kit_of(member: Member, *, now: datetime) -> Kit:
-    """Read the kit of a member, of farms that the member sees; 10 queries."""
+    """Read the kit of a member, of farms that the member sees; 11 queries."""
     today = now.astimezone(member.farm_group.zone).date()
     bags = _bags(member, now=now)
     kept = [bag.pk for bag in bags[:MOST_BAGS]]
@@ -61,23 +61,39 @@ def kit_of(member: Member, *, now: datetime) -> Kit:
 
 
 def _bags(member: Member, *, now: datetime) -> list[Bag]:
-    counted_lately = Tally.objects.for_group(member.group_id).filter(
-        wash__bag=OuterRef("pk"), created_at__gte=now - timedelta(days=RECOUNT_DAYS)
-    )
-    of_late = Q(
-        Exists(counted_lately),
-        way=Way.COUNTED,
-        # Spares a look at the tallies of all earlier seasons.
-        round__collected_on__gte=now - timedelta(days=SEASON_DAYS),
-    )
-    bags = (
-        Bag.objects.for_group(member.group_id)
-        .filter(round__block__in=visible_blocks(member))
-        .filter(Q(way__in=UNDER_WAY) | of_late)
+    """List the bags newest first, one more than are kept where there are more.
+
+    In two queries: asked for together, the database looks at every bag there is.
+    """
+    found = {
+        bag.pk: bag
+        for part in (Q(way__in=UNDER_WAY), _counted_lately(member, now=now))
+        for bag in Bag.objects.for_group(member.group_id)
+        .filter(part, round__block__in=visible_blocks(member))
         .select_related("round__block__farm")
-        .order_by("-round__collected_on", "-round_id", "pk")
+        .order_by("-round__collected_on", "-round_id", "pk")[: MOST_BAGS + 1]
+    }
+    newest_first = sorted(
+        found.values(),
+        key=lambda bag: (-bag.round.collected_on.toordinal(), -bag.round_id, bag.pk),
     )
-    return list(bags[: MOST_BAGS + 1])
+    return newest_first[: MOST_BAGS + 1]
+
+
+def _counted_lately(member: Member, *, now: datetime) -> Q:
+    published = Tally.objects.for_group(member.group_id).filter(
+        wash__bag=OuterRef("pk"),
+        wash__farm_group=member.group_id,
+        # Published ones have an index by their wash.
+        state=Tally.State.PUBLISHED,
+        created_at__gte=now - timedelta(days=RECOUNT_DAYS),
+    )
+    return Q(
+        Exists(published),
+        way=Way.COUNTED,
+        # What was washed off keeps a week or two; spares a look at earlier tallies.
+        round__collected_on__gte=now - timedelta(days=LATELY_COLLECTED_DAYS),
+    )
 
 
 def _counted(member: Member, bag_ids: list[int]) -> list[CountedDish]:

@@ -1,6 +1,8 @@
 // Fetch what the device keeps of the site, and tell why when it cannot be had.
 
 export const SIGN_IN = "sign in", REFUSED = "refused", AWAY = "away", FINE = "fine";
+// A network that is half open answers never; what takes longer is tried again.
+export const LONGEST_MS = 60_000;
 
 const WORDS = {
   403: "Your role in this farm group does not count: nothing is sent. What is here stays; save it to a file or ask the coordinator.",
@@ -26,7 +28,11 @@ export async function trouble(response, status, login) {
 export async function refreshKit({ store, status, urls }) {
   let response;
   try {
-    response = await fetch(urls.kit, { redirect: "manual", headers: { Accept: "application/json" } });
+    response = await fetch(urls.kit, {
+      redirect: "manual",
+      headers: { Accept: "application/json" },
+      signal: AbortSignal.timeout(LONGEST_MS),
+    });
   } catch {
     status.sending("No network; it is tried again");
     return AWAY;

@@ -1,5 +1,5 @@
 // One batch of events to the server.
-import { FINE, refreshKit, trouble } from "./kit.js";
+import { FINE, LONGEST_MS, refreshKit, trouble } from "./kit.js";
 
 function bodyOf(store, { unsent, oldestAt }, device, events) {
   return JSON.stringify({
@@ -18,6 +18,7 @@ export async function postEvents(sender, device, events, { again = true } = {}) 
   const response = await fetch(urls.events, {
     method: "POST",
     redirect: "manual",
+    signal: AbortSignal.timeout(LONGEST_MS),
     headers: { "Content-Type": "application/json", "X-CSRFToken": store.kit()?.csrf_token ?? "" },
     body: bodyOf(store, await store.counts(), device, events),
   });
