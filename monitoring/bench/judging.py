@@ -252,17 +252,19 @@ def _unread_rows(folded: Mapping[str, Any], grid: DishGrid) -> str:
     told = "; ".join([*why, *([finished] if finished else [])])
     because = f" ({told})" if told else ""
     return (
-        f"The dish was to be read whole, and {_named(left)} not{because}. Published,"
-        " the rows read stand for the dish by their area; where animals gather at one"
-        " side of a dish that misleads."
+        f"The dish was to be read whole, and {_named(left)} left out{because}. If it is"
+        " published, the rows read stand for the dish by their area; where animals"
+        " gather at one side of a dish, that misleads."
     )
 
 
 def _named(rows: list[str]) -> str:
-    verb = "was" if len(rows) == 1 else "were"
     if len(rows) > MOST_NAMED:
-        return f"{len(rows)} of its rows {verb}"
-    return f"{', '.join(rows)} {verb}"
+        return f"{len(rows)} of its rows were"
+    if len(rows) == 1:
+        return f"{rows[0]} was"
+    numbers = [row.removeprefix("row ") for row in rows]
+    return f"rows {', '.join(numbers[:-1])} and {numbers[-1]} were"
 
 
 def _strange_places(folded: Mapping[str, Any], grid: DishGrid) -> str:

@@ -94,6 +94,7 @@ class OrganismLine:
 class ReadingPage:
     """Everything that the page of a reading shows."""
 
+    comes_to: str
     lines: list[OrganismLine]
     beside: list[Beside]
     columns: list[str]
@@ -131,8 +132,10 @@ def reading_page(reading: BenchReading) -> ReadingPage:
     ]
     tallies = tallies_of(reading)
     counted = counted_of(reading.told)
+    lines = _lines(folded, organisms, counted, tallies)
     return ReadingPage(
-        lines=_lines(folded, organisms, counted, tallies),
+        comes_to=_comes_to(lines),
+        lines=lines,
         beside=beside(counted, others, organisms),
         columns=[_name(key, organisms) for key in folded["organisms"]],
         places=_places(folded),
@@ -147,6 +150,18 @@ def reading_page(reading: BenchReading) -> ReadingPage:
         last_at=events[-1].device_at if events else None,
         received_at=max((row.received_at for row in events), default=None),
     )
+
+
+def _comes_to(lines: Iterable[OrganismLine]) -> str:
+    """Say in one breath what a published reading found."""
+    found = [
+        f"{line.name} uncountable"
+        if line.count is None
+        else f"{line.in_dish} {line.name}"
+        for line in lines
+        if line.tally is not None
+    ]
+    return f"{', '.join(found)} in the dish" if found else "nothing was counted"
 
 
 def _decisions(told: Mapping[str, Any]) -> list[dict[str, Any]]:
@@ -225,11 +240,10 @@ def _part(organism: Mapping[str, Any], folded: Mapping[str, Any]) -> str:
     if organism["uncountable"]:
         return "found uncountable"
     read = len(folded["read"][organism["scope"]])
-    if organism["scope"] == "whole":
-        return f"{read} row{'' if read == 1 else 's'} read"
-    called = folded["called"]
-    of = f" of {called} called for" if called else ""
-    return f"{read}{of} cell{'' if read == 1 and not called else 's'} read"
+    what = "row" if organism["scope"] == "whole" else "cell"
+    called = folded["called"] if what == "cell" else None
+    of = f", {called} called for" if called else ""
+    return f"{read} {what}{'' if read == 1 else 's'} read{of}"
 
 
 def _in_dish(one: Counted | None) -> str:
@@ -238,8 +252,7 @@ def _in_dish(one: Counted | None) -> str:
     if one.scope == "whole":
         return f"{one.count:,}"
     total = one.animals if one.animals is not None else one.count / one.proportion
-    stages = ", counted in two stages" if one.animals is not None else ""
-    return f"about {figure(total)}{stages}"
+    return f"about {figure(total)}"
 
 
 def _places(folded: Mapping[str, Any]) -> list[PlaceLine]:

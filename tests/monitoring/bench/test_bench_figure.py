@@ -91,10 +91,9 @@ def test_cells_widen_what_the_recovery_leaves_open(
 
 def test_round_is_estimated_as_it_will_be_stored(bench: Bench, world: World) -> None:
     bags = some_bags(world, 4)
-    for number, one in enumerate(bags[:3]):
-        last = bench.count(one, 10 + 3 * number)
+    keys = [bench.count(one, 10 + 3 * place) for place, one in enumerate(bags[:3])]
     bench.send()
-    (of_round,) = _figure(world, last)["round"]
+    (of_round,) = _figure(world, keys[-1])["round"]
     compute_changed(world.group.pk)
     with stating(world.group.pk):
         density = Density.objects.get(organism__code="rust_mites", is_current=True)

@@ -176,7 +176,7 @@ def test_whole_dish_with_rows_unread_waits(bench: Bench, bag: Bag) -> None:
     bench.finish(reading, "a bubble", rust_mites=4)
     bench.send()
     assert _doubts(bench, reading) == ["unread-rows"]
-    assert "row 1, row 9 were not (a bubble)" in bench.reading(reading).why
+    assert "rows 1 and 9 were left out (a bubble)" in bench.reading(reading).why
 
 
 def test_a_cell_that_is_not_on_the_dish_waits(bench: Bench, bag: Bag) -> None:
