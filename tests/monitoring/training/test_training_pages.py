@@ -362,19 +362,22 @@ def test_real_recounts_are_held_against_the_senior_if_one_is_named(
     lab, boss = world.people["lab"].name, world.people["coordinator"].name
     first = [25, 40, 95, 33, 160, 70, 22, 28, 51, 130, 33, 64]
     second = [24, 43, 90, 30, 171, 66, 24, 27, 55, 122, 36, 60]
-    readings = twice(first, second, people=(lab, boss))
-    readings += [Read(bag, 3, "Former Hand", 10) for bag in range(1, 13)]
+    readings = twice(first, [10] * 12, people=(lab, "Former Hand"))
+    readings += [Read(bag, 3, boss, mites) for bag, mites in enumerate(second, 1)]
     desk.publish(desk.upload(recount_sheet(readings), "recounts.csv"))
     page = _get(world)
     assert "Held against the other reader" in page
     assert "Rust mites, no magnification noted" in page
-    assert "12</td>" in page
+    assert "751 counted of 120 in 12 dishes" in page
     url = world.url(f"{HOME}senior/")
     client = world.client("coordinator")
     assert client.post(url, {"person": str(uuid4())}).status_code == 422
     chosen = {"person": str(world.people["coordinator"].uuid)}
     assert client.post(url, chosen).status_code == 302
-    assert f"Held against {boss}" in _get(world)
+    page = _get(world)
+    assert f"Held against {boss}" in page
+    assert "of 120" not in page
+    assert "0.87 to 1.15 times" in page
     # The senior is held against the other readers.
     assert "Held against the other reader" in _get(world, role="coordinator")
     lab_senior = {"person": str(world.people["lab"].uuid)}
