@@ -12,12 +12,13 @@ from deploy.demo.replaying import as_member
 from monitoring.planning.leaves import Wish
 from monitoring.planning.proposing import propose
 from monitoring.queries.plans import setting_of
+from monitoring.services.bags import make_bags_of_plan
 from monitoring.services.plans import make_plan, set_habits
 
 DAYS_APART = 14
 # Of the bench, for a bag; invented.
 MINUTES_PER_BAG = 25.0
-COORDINATOR = PEOPLE[0]
+COORDINATOR, ANALYST = PEOPLE[:2]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -29,17 +30,19 @@ class DemoPlan:
     seed: int
     aim: str = "precision"
     buffer_m: float = 5.0
+    # Whether the bags lie ready, labelled, for whoever walks it.
+    has_bags: bool = False
 
 
 PLANS = (
-    DemoPlan(block="Stony Rise", days_ahead=2, seed=11),
+    DemoPlan(block="Stony Rise", days_ahead=2, seed=11, has_bags=True),
     DemoPlan(block="Kiln Ground", days_ahead=4, seed=12, aim="threshold"),
     DemoPlan(block="Two Springs", days_ahead=6, seed=13, buffer_m=8.0),
 )
 
 
 def load_plans(group: FarmGroup, *, today: date) -> None:
-    """Set how often rounds are walked, and plan the next few."""
+    """Set how often rounds are walked, plan the next few, and make bags for one."""
     now = datetime.combine(today, time(7, 30), ZoneInfo(TIME_ZONE))
     with stating(group.pk):
         set_habits(
@@ -70,4 +73,6 @@ def _plan(group: FarmGroup, one: DemoPlan, *, today: date, now: datetime) -> Non
     }
     wish = Wish(aim=one.aim, precision=0.25)
     proposal = propose(member, setting, answers, wish=wish, today=today)
-    make_plan(member, proposal, now=now)
+    plan = make_plan(member, proposal, now=now)
+    if one.has_bags:
+        make_bags_of_plan(as_member(group, ANALYST), plan)
