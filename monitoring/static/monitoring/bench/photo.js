@@ -45,11 +45,17 @@ async function counted(store, bag) {
   return `${many(mine.length, "photograph")} from this device${waiting ? `, ${waiting} not sent yet` : ", sent"}.`;
 }
 
-// A button that opens the camera, or lets one choose; `bag` is the bag's key.
+// Buttons that open the camera, or let one choose; `bag` is the bag's key.
 export function photoButton({ store, bag, words = "Photograph the bag or leaf" }) {
   const says = h("span", { class: "muted photo-says", role: "status" });
-  const input = h("input", { type: "file", accept: "image/*", capture: "environment", class: "unseen", tabindex: "-1", "aria-label": words });
-  const button = h("button", { type: "button", class: "quiet", onclick: () => input.click() }, words);
+  const input = h("input", { type: "file", accept: "image/*", hidden: true });
+  const button = h("button", { type: "button", class: "quiet", onclick: () => ask(true) }, words);
+  const choose = h("button", { type: "button", class: "plain", onclick: () => ask(false) }, "or choose a picture");
+  // With the word "capture" a phone opens its camera at once.
+  const ask = (camera) => {
+    input.toggleAttribute("capture", camera);
+    input.click();
+  };
   const tell = async () => { says.textContent = await counted(store, bag); };
   input.addEventListener("change", async () => {
     const [file] = input.files;
@@ -66,5 +72,5 @@ export function photoButton({ store, bag, words = "Photograph the bag or leaf" }
     button.disabled = false;
   });
   tell();
-  return h("span", { class: "photo-taking" }, button, input, says);
+  return h("span", { class: "photo-taking" }, button, choose, input, says);
 }
