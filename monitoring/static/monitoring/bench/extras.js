@@ -44,6 +44,12 @@ function drop({ act }) {
   return [h("p", {}, "Dropping ends the reading without a result; its presses stay on record."), field("Why it is dropped", why), button];
 }
 
+// Taking pictures is loaded when first asked for.
+async function addPhoto(place, { store, opened }) {
+  const { photoButton } = await import("./photo.js");
+  place.append(h("section", {}, photoButton({ store, bag: opened.live.started.bag })));
+}
+
 // The button that opens all of it; the dialog keeps the tally's keys still while it is open.
 export function extrasButton(context) {
   if (context.readOnly) return h("span", {});
@@ -58,6 +64,7 @@ export function extrasButton(context) {
   const open = () => {
     const parts = [magnification, score, note, notCountable, drop];
     inside.replaceChildren(...parts.map((part) => part({ ...context, act })).filter((made) => made.length).map((made) => h("section", {}, made)));
+    addPhoto(inside, context);
     dialog.showModal();
   };
   const opener = h("button", { type: "button", class: "quiet extras-open", onclick: open, onmousedown: (event) => event.preventDefault() }, "Note and more");
