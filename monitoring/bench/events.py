@@ -20,6 +20,7 @@ from monitoring.bench.values import (
 )
 
 SCHEMA: Final = 1
+KINDS: Final = frozenset({*OF_A_READING, *BESIDE_READINGS})
 MOST_EVENTS: Final = 500
 LARGEST_PAYLOAD_BYTES: Final = 8_000
 LONGEST_NAME, LONGEST_KIND, LONGEST_REFUSAL = 60, 20, 300
@@ -231,7 +232,7 @@ def _wrongs(raw: dict[str, Any]) -> Iterator[str]:
     kind, reading = raw.get("kind"), raw.get("reading")
     if as_whole(raw.get("schema")) != SCHEMA:
         yield f"its schema is {shown(raw.get('schema'))}, not {SCHEMA}"
-    if not isinstance(kind, str) or kind not in {*OF_A_READING, *BESIDE_READINGS}:
+    if not isinstance(kind, str) or kind not in KINDS:
         yield f"its kind, {shown(kind)}, is not known here"
     if as_moment(raw.get("at")) is None:
         yield (
