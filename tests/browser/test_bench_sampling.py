@@ -4,6 +4,7 @@ Provisional figures at the bench must be those of the server, but for its averag
 pilots; which cells come next must be the same for ever.
 """
 
+import math
 from collections.abc import Callable
 from typing import Any
 
@@ -12,7 +13,14 @@ import pytest
 from playwright.sync_api import Page
 from scipy import stats
 
-from monitoring.estimation import DishGrid, cell_order, expand_cells, plan_cells
+from monitoring.estimation import (
+    BetaRecovery,
+    DishGrid,
+    animals_of_bag,
+    cell_order,
+    expand_cells,
+    plan_cells,
+)
 from monitoring.estimation.dish_sampling import _interval, called_for
 from monitoring.labels.codes import ALPHABET, NoLabelCodeError, new_code, read_code
 
@@ -149,17 +157,37 @@ def test_the_quantiles_of_t_are_those_of_the_tables(
     assert found == pytest.approx(expected, rel=1e-9)
 
 
-def test_a_whole_dish_has_no_error_of_sampling_and_its_recovery_s_alone(
+def test_a_single_bag_is_told_as_the_site_tells_it(
     in_browser: Callable[..., Any],
 ) -> None:
-    (found,) = in_browser("sampling", "wholeDish", [[340]])
-    assert (found["low"], found["total"], found["high"]) == (340, 340, 340)
+    # The page knows a recovery's interval and takes it for a normal one's on the log
+    # scale; the site knows its beta.
+    beta = BetaRecovery(a=166.6, b=29.4)
+    spread = 1.959963984540054 * (29.4 / (166.6 * 197)) ** 0.5
+    mean = float(beta.mean)
+    told = {
+        "median": mean,
+        "low": mean * math.exp(-spread),
+        "high": mean * math.exp(spread),
+    }
+    for count in (1, 3, 40, 340, 5_000):
+        (dish,) = in_browser("sampling", "wholeDish", [[count]])
+        assert (dish["low"], dish["total"], dish["high"]) == (count, count, count)
+        (found,) = in_browser("sampling", "perUnit", [[dish, 1, told]])
+        wanted = animals_of_bag(count, standard_error=0, seen=count, recovery=beta)
+        assert [found[name] for name in ("total", "low", "high")] == pytest.approx(
+            [wanted.animals, wanted.low, wanted.high], rel=1e-6
+        )
+
+
+def test_a_leaf_on_which_nothing_was_found_may_have_had_some(
+    in_browser: Callable[..., Any],
+) -> None:
+    (dish,) = in_browser("sampling", "wholeDish", [[0]])
     recovery = {"median": 0.85, "low": 0.8, "high": 0.9}
-    (per_leaf,) = in_browser("sampling", "perUnit", [[found, 1, recovery]])
-    wanted = [340 / 0.85, 340 / 0.9, 340 / 0.8]
-    assert [per_leaf[name] for name in ("total", "low", "high")] == pytest.approx(
-        wanted, rel=1e-9
-    )
+    (found,) = in_browser("sampling", "perUnit", [[dish, 2, recovery]])
+    assert (found["total"], found["low"]) == (0, 0)
+    assert found["high"] == pytest.approx(-math.log(0.025) / 0.8 / 2)
 
 
 def test_codes_are_checked_without_a_network_as_the_site_checks_them(

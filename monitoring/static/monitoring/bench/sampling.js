@@ -5,6 +5,7 @@ import { upperT } from "./student.js";
 export const PILOT_CELLS = 10;
 const FEW_ANIMALS = 150, STEP = 1.25, MOST_SHARE = 0.65;
 const USUAL_CELL_K = 2, USUAL_CELLS_WORTH = 4;
+const NORMAL_95 = 1.959963984540054;
 
 const sum = (numbers) => numbers.reduce((total, one) => total + one, 0);
 
@@ -109,13 +110,20 @@ export function wholeDish(count) {
   return { total: count, error: 0, share: 1, low: count, high: count };
 }
 
-// Per leaf, shoot or bud of a bag, by the recovery of one wash; errors add as logarithms.
+// Per leaf, shoot or bud of a bag. Three errors add as logarithms, as animals_of_bag in
+// monitoring/estimation has them: of the cells, of the recovery between runs, and of
+// which animals one wash happened to bring off (binomial), so that a whole dish too says
+// something uncertain of its leaf. Nothing seen: the limit of a Poisson count of none.
 export function perUnit(found, units, recovery) {
-  const scale = 1 / units / recovery.median;
-  const total = found.total * scale;
-  if (found.total <= 0) return { total: 0, low: 0, high: found.high / units / recovery.low };
-  const apart = (one, other) => Math.hypot(Math.log(one), Math.log(other));
-  const down = apart(found.total / Math.max(found.low, 1e-9), recovery.high / recovery.median);
-  const up = apart(found.high / found.total, recovery.median / recovery.low);
-  return { total, low: total * Math.exp(-down), high: total * Math.exp(up) };
+  const seen = found.total * found.share, median = recovery.median;
+  if (found.total <= 0) {
+    return { total: 0, low: 0, high: -Math.log(0.025) / found.share / recovery.low / units };
+  }
+  const animals = found.total / median;
+  const washed = NORMAL_95 * Math.sqrt((1 - median) / found.total);
+  const apart = (one, other) => Math.hypot(Math.log(one), Math.log(other), washed);
+  const down = apart(found.total / Math.max(found.low, 1e-9), recovery.high / median);
+  const up = apart(found.high / found.total, median / recovery.low);
+  const low = Math.max(animals * Math.exp(-down), Math.min(seen, found.total));
+  return { total: animals / units, low: low / units, high: animals * Math.exp(up) / units };
 }
