@@ -17,6 +17,7 @@ WORDS = {
     "although": "Publish it although",
     "give": "Give it its bag or dish, and look at it again",
     "set_aside": "Set it aside: nothing of it counts, its presses are kept",
+    "take_up": "Take it up again: it is looked at as if it had just been finished",
     "choose": "Make the figures with this reading, in the place of the other",
 }
 

@@ -33,6 +33,7 @@ CHOICES = {
     "choose": "chosen for the figures",
     "although": "published although it was in doubt",
     "set_aside": "set aside",
+    "take_up": "taken up again",
     "give": "given its bag or dish",
 }
 

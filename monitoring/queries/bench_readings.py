@@ -77,6 +77,16 @@ def decisions_due(member: Member) -> int:
     return totals[State.WAITING] + totals[State.QUARANTINED]
 
 
+def readings_to_tell_of(bag: Bag) -> list[BenchReading]:
+    """List a bag's readings that no tally came of yet; 1 query."""
+    return list(
+        BenchReading.objects.for_group(bag.farm_group_id)
+        .filter(bag=bag, state__in=TO_DO)
+        .select_related("analyst")
+        .order_by("pk")
+    )
+
+
 def events_of(reading: BenchReading) -> list[BenchEvent]:
     """List a reading's events in the order of its device, refused ones too; 1 query."""
     return list(

@@ -1,6 +1,6 @@
 """What a person decides about a reading that waits, or that was set apart."""
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from datetime import datetime
 from types import MappingProxyType
@@ -10,11 +10,19 @@ from blocks.access import COUNTERS, Member, Role, require
 from blocks.errors import ConflictError, SiteError
 from monitoring.models import Bag, BenchReading, Dish, Round, Tally
 from monitoring.services.bench_publishing import How, Terms
-from monitoring.services.bench_readings import finished, lock_bags, settle, wait
+from monitoring.services.bench_readings import (
+    finished,
+    follow,
+    lock_bags,
+    settle,
+    wait,
+)
 from monitoring.services.changes import note_changed_rounds
 
 State = BenchReading.State
-Choice = Literal["recount", "instead", "although", "set_aside", "give", "choose"]
+Choice = Literal[
+    "recount", "instead", "although", "set_aside", "take_up", "give", "choose"
+]
 # Which way out goes with which doubt; setting a reading aside goes with all.
 MENDED_BY_GIVING = frozenset({"no-bag", "no-dish", "not-on-dish"})
 LONGEST_WHY = 300
@@ -53,6 +61,11 @@ class Decision:
 
 def choices_for(reading: BenchReading, *, coordinator: bool) -> list[Choice]:
     """List what can be chosen for a reading as it stands, the usual one first."""
+    if reading.state == State.OPEN:
+        # Left lying, or at a device that is gone.
+        return ["set_aside"]
+    if reading.state == State.SET_ASIDE:
+        return ["take_up"]
     if reading.state not in {State.WAITING, State.QUARANTINED}:
         return []
     doubts = set(reading.told.get("doubts", []))
@@ -68,8 +81,8 @@ def choices_for(reading: BenchReading, *, coordinator: bool) -> list[Choice]:
 
 def mark_of(reading: BenchReading) -> str:
     """Give a mark that changes whenever a reading's state or doubts do."""
-    doubts = ",".join(reading.told.get("doubts", []))
-    return f"{reading.state} {reading.bag_id or 0} {reading.dish_id or 0} {doubts}"
+    parts = [reading.state, reading.bag_id, reading.dish_id]
+    return "/".join(map(str, [*parts, *reading.told.get("doubts", [])]))
 
 
 def decide(member: Member, reading: BenchReading, decision: Decision) -> BenchReading:
@@ -89,25 +102,28 @@ def decide(member: Member, reading: BenchReading, decision: Decision) -> BenchRe
         .get(pk=reading.pk)
     )
     refuse_what_moved(locked, decision.seen)
-    earlier = locked.told.get("decisions", [])
     if decision.choice == "choose":
         _choose(locked, decision)
     elif decision.choice not in choices_for(
         locked, coordinator=member.role == Role.COORDINATOR
     ):
         raise NotThisChoiceError("That does not go with this reading. Choose another.")
-    elif decision.choice == "set_aside":
-        _set_aside(locked, decision)
-    elif decision.choice == "give":
-        _give(member, locked, decision)
     else:
-        _publish(member, locked, decision)
+        _DO[decision.choice](member, locked, decision)
+    _note(member, locked, decision)
+    if decision.choice == "take_up":
+        follow(member, [locked.uuid])
+        locked.refresh_from_db()
+    return locked
+
+
+def _note(member: Member, reading: BenchReading, decision: Decision) -> None:
+    """Keep who decided what and why; all of it: there may be several steps."""
     why = decision.why[:LONGEST_WHY]
-    locked.decided_at, locked.decided_by = decision.now, member.user
-    locked.decided_why = why
-    # All of them are kept: a reading may be given a bag first and published later.
-    locked.told["decisions"] = [
-        *earlier,
+    reading.decided_at, reading.decided_by = decision.now, member.user
+    reading.decided_why = why
+    reading.told["decisions"] = [
+        *reading.told.get("decisions", []),
         {
             "choice": decision.choice,
             "who": member.user.name,
@@ -115,8 +131,7 @@ def decide(member: Member, reading: BenchReading, decision: Decision) -> BenchRe
             "why": why,
         },
     ]
-    locked.save()
-    return locked
+    reading.save()
 
 
 def refuse_what_moved(reading: BenchReading, seen: str) -> None:
@@ -136,9 +151,15 @@ def _needs_why(decision: Decision, sentence: str) -> None:
         raise NotThisChoiceError(sentence, field="why")
 
 
-def _set_aside(reading: BenchReading, decision: Decision) -> None:
+def _set_aside(_: Member, reading: BenchReading, decision: Decision) -> None:
     _needs_why(decision, "Say why it is set aside; its presses are kept.")
     reading.state = State.SET_ASIDE
+
+
+def _take_up(_: Member, reading: BenchReading, decision: Decision) -> None:
+    _needs_why(decision, "Say why it is taken up again.")
+    reading.state = State.OPEN
+    reading.why = ""
 
 
 def _give(member: Member, reading: BenchReading, decision: Decision) -> None:
@@ -166,10 +187,7 @@ def _publish(member: Member, reading: BenchReading, decision: Decision) -> None:
     codes = [doubt.code for doubt in done.doubts]
     if set(codes) != set(reading.told.get("doubts", [])):
         # What it meets has changed, and the person has not seen it.
-        earlier = reading.told.get("decisions", [])
         wait(reading, done, done.doubts)
-        reading.told["decisions"] = earlier
-        reading.save()
         raise ConflictError(
             "Something was published for this bag since the page was opened. Look at"
             " both below, and choose again."
@@ -181,6 +199,20 @@ def _publish(member: Member, reading: BenchReading, decision: Decision) -> None:
         score_stands=decision.score_stands,
     )
     settle(reading, terms)
+
+
+_DO: Mapping[Choice, Callable[[Member, BenchReading, Decision], None]] = (
+    MappingProxyType(
+        {
+            "recount": _publish,
+            "instead": _publish,
+            "although": _publish,
+            "set_aside": _set_aside,
+            "take_up": _take_up,
+            "give": _give,
+        }
+    )
+)
 
 
 def _choose(reading: BenchReading, decision: Decision) -> None:

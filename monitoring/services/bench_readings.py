@@ -270,7 +270,7 @@ def settle(reading: BenchReading, terms: Terms) -> None:
 
 def _publish(reading: BenchReading, done: Finished, terms: Terms) -> None:
     publish_reading(reading, done, terms)
-    reading.told = done.told()
+    _keep(reading, done)
     reading.why = ""
     reading.save()
 
@@ -280,9 +280,17 @@ def wait(reading: BenchReading, done: Finished, doubts: Sequence[Doubt]) -> None
     apart = {doubt.code for doubt in doubts} & {"no-bag", "no-dish"}
     reading.state = State.QUARANTINED if apart else State.WAITING
     reading.why = " ".join(doubt.words for doubt in doubts)
-    reading.told = replace(done, doubts=list(doubts)).told()
+    _keep(reading, replace(done, doubts=list(doubts)))
     reading.magnification = _magnification(done.folded["magnification"])
     reading.save()
+
+
+def _keep(reading: BenchReading, done: Finished) -> None:
+    """Keep what a reading came to, beside what was decided about it."""
+    decisions = {
+        key: value for key, value in reading.told.items() if key == "decisions"
+    }
+    reading.told = done.told() | decisions
 
 
 def _magnification(value: object) -> float | None:

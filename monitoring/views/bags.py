@@ -19,7 +19,7 @@ from monitoring.pages.bag_queues import waiting_lines, waiting_sentence
 from monitoring.queries import bags as queries
 from monitoring.queries.bench_acts import acts_of
 from monitoring.queries.bench_photos import photos_of
-from monitoring.queries.bench_readings import decisions_due
+from monitoring.queries.bench_readings import decisions_due, readings_to_tell_of
 from monitoring.queries.rounds import densities_of_round
 from monitoring.services.bag_ways import BACK, FORWARD, move_bags
 
@@ -42,6 +42,7 @@ def _bag_page(
             "back": [(way, ways[way]) for way in BACK.get(found.way, ())],
             "form": form or MoveForm(),
             "acts": acts_of(found),
+            "bench_readings": readings_to_tell_of(found),
             "photos": photos_of(found),
         },
         status=form.status if form else 200,

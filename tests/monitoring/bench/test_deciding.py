@@ -127,6 +127,37 @@ def test_set_aside_with_a_reason_nothing_of_it_counts(
     assert "Set aside by" in _page(world, second)
 
 
+def test_set_aside_by_mistake_it_is_taken_up_and_judged_again(
+    bench: Bench, bag: Bag, world: World
+) -> None:
+    _, second = _two(bench, bag, world)
+    _decide(world, second, "set_aside", why="wrong bag")
+    assert _decide(world, second, "take_up").status_code == UNPROCESSABLE
+    assert _decide(world, second, "take_up", why="right bag").status_code == 302
+    assert bench.reading(second).told["doubts"] == ["already-counted"]
+    _decide(world, second, "recount")
+    text = _page(world, second)
+    for words in ("set aside (“wrong bag”)", "taken up again (“right bag”)"):
+        assert words in text
+    assert _chosen(world) == [(100, 1, True), (130, 2, False)]
+
+
+def test_n19_a_reading_of_a_device_that_is_gone_is_set_aside_and_taken_up(
+    bench: Bench, bag: Bag, world: World
+) -> None:
+    """Its last events come after all: nothing was lost meanwhile."""
+    reading = bench.count(bag, 5)
+    end = bench.unsent.pop()
+    bench.send()
+    _decide(world, reading, "set_aside", why="the tablet is lost")
+    assert bench.reading(reading).state == "set_aside"
+    bench.send([end])
+    assert bench.reading(reading).state == "set_aside"
+    _decide(world, reading, "take_up", why="the tablet was found")
+    assert bench.reading(reading).state == "published"
+    assert [one.count for one in bench.tallies(reading)] == [5]
+
+
 def test_the_second_of_two_people_is_told(bench: Bench, bag: Bag, world: World) -> None:
     _, second = _two(bench, bag, world)
     seen = re.search(r'name="seen" value="([^"]*)"', _page(world, second))

@@ -103,6 +103,20 @@ def test_numbers_lead_back_to_the_reading(bench: Bench, bag: Bag, world: World) 
     )
 
 
+def test_a_bags_page_tells_of_readings_that_wait(
+    bench: Bench, bag: Bag, world: World
+) -> None:
+    bench.count(bag, 5)
+    second = bench.count(bag, 6)
+    third = bench.start(bag, recount=True)
+    bench.send()
+    path = world.url(f"bags/{bag.uuid}/")
+    text = world.client("lab").get(path).content.decode()
+    for key, words in ((second, "waits for a person"), (third, "is being counted")):
+        assert f'<a href="{world.url(f"bench/todo/{key}/")}">{words}' in text
+    assert second not in world.client("consultant").get(path).content.decode()
+
+
 def test_counters_show_blind_recounts_of_the_bench(
     bench: Bench, bag: Bag, world: World
 ) -> None:
