@@ -1,20 +1,23 @@
 """Counting a reference dish in a real browser: keys, touch, a closed page, marks."""
 
 from collections.abc import Callable
+from typing import Literal
 
 import pytest
+from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Page, expect
 
 from blocks.tenancy import stating
 from monitoring.models import ReferenceCount, ReferenceDish
 from tests.builders import World
-from tests.monitoring.training.desk import draw
+from tests.monitoring.training.desk import count, draw, truth_of
 
 pytestmark = [
     pytest.mark.browser,
     pytest.mark.django_db(transaction=True, databases=["default", "owner"]),
 ]
 ASKED = {"rust_mites": 900, "predatory_mites": 60, "thrips": 60}
+RULES = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]
 PHONE = {"width": 390, "height": 844}
 
 
@@ -109,3 +112,28 @@ def test_what_is_written_into_a_field_counts_and_keys_go_on_from_it(
     expect(page.locator("[data-hit='rust_mites'] [data-sum]")).to_have_text("313")
     # What was not counted stays empty, which is not taken for none.
     expect(page.get_by_label("Thrips", exact=True)).to_have_value("")
+
+
+@pytest.mark.parametrize("theme", ["light", "dark"])
+def test_each_page_fits_a_phone_and_passes_axe(
+    world: World, sign_in: Callable[..., Page], theme: Literal["light", "dark"]
+) -> None:
+    reference, counted = (
+        draw(world, ASKED, cells=6, magnification=20, seed=seed) for seed in (1, 2)
+    )
+    count(world, counted, truth_of(world, counted), role="coordinator")
+    page = sign_in(world, "coordinator", viewport=PHONE, color_scheme=theme)
+    person = world.people["coordinator"].uuid
+    for rest in (
+        "",
+        "new/",
+        "senior/",
+        f"people/{person}/",
+        f"dishes/{reference.uuid}/",
+        f"dishes/{counted.uuid}/",
+    ):
+        page.goto(world.url(f"laboratory/training/{rest}"))
+        page.wait_for_load_state("networkidle")
+        results = Axe().run(page, options={"runOnly": RULES})
+        assert results.violations_count == 0, results.generate_report()
+        assert page.evaluate("document.documentElement.scrollWidth") <= PHONE["width"]
