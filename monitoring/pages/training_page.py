@@ -87,6 +87,7 @@ class Record:
     senior: User | None
     against: str
     withdrawn: int
+    in_sight: int
     fewest: int = FEWEST_PAIRS
 
 
@@ -116,7 +117,7 @@ def record_of(
 ) -> Record:
     """Sum up what one counter counted: reference dishes, and real ones again."""
     references = standings_of(of_readings(readings), standard)
-    again = standings_of(of_recounts(recounts, person=person, senior=senior), standard)
+    again = of_recounts(recounts, person=person, senior=senior)
     other = senior is None or senior.pk == person.pk
     return Record(
         person=person,
@@ -124,7 +125,8 @@ def record_of(
         standard=standard,
         standard_words=words.standard_words(standard),
         references=[Line(one) for one in references],
-        recounts=[Line(one) for one in again],
+        recounts=[Line(one) for one in standings_of(again.compared, standard)],
+        in_sight=again.in_sight,
         senior=senior,
         against="the other reader" if other or senior is None else senior.name,
         withdrawn=sum(not one.reference.stands for one in readings),

@@ -280,14 +280,25 @@ def of_readings(readings: Iterable[ReferenceReading]) -> list[Compared]:
     ]
 
 
+@dataclass(frozen=True, slots=True)
+class Recounts:
+    """Real dishes that two people counted.
+
+    in_sight: pairs left out, as the later counter was shown the first figure.
+    """
+
+    compared: list[Compared]
+    in_sight: int
+
+
 def of_recounts(
     dishes: Iterable[Sequence[Tally]], *, person: User, senior: User | None
-) -> list[Compared]:
+) -> Recounts:
     """Set a person's readings of real dishes against the senior's, a pair a dish.
 
     Without a senior, or for the senior, the first other reader who is named counts.
     """
-    found = []
+    pairs = []
     against = None if senior is None or senior.pk == person.pk else senior.pk
     for tallies in dishes:
         own = next(Reading(one) for one in tallies if one.analyst_id == person.pk)
@@ -301,13 +312,23 @@ def of_recounts(
             None,
         )
         if other is not None:
-            found.append(
-                Compared(
-                    organism=own.tally.organism,
-                    magnification=own.tally.magnification,
-                    counted=own.animals,
-                    there=other.animals,
-                    whole=own.whole and other.whole,
-                )
-            )
-    return found
+            pairs.append((own, other))
+    blind = [pair for pair in pairs if not _in_sight(pair)]
+    return Recounts([_compared(pair) for pair in blind], len(pairs) - len(blind))
+
+
+def _in_sight(pair: tuple[Reading, Reading]) -> bool:
+    """Tell whether the later counter knew the first figure; sheets do not say."""
+    later = max(pair, key=lambda one: one.tally.reading).tally
+    return later.source_reading_id is not None and not later.blind
+
+
+def _compared(pair: tuple[Reading, Reading]) -> Compared:
+    own, other = pair
+    return Compared(
+        organism=own.tally.organism,
+        magnification=own.tally.magnification,
+        counted=own.animals,
+        there=other.animals,
+        whole=own.whole and other.whole,
+    )

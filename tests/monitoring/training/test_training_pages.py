@@ -27,6 +27,7 @@ from monitoring.training.fields import animals_in
 from monitoring.training.scene import lay_out
 from tests.builders import World
 from tests.desks import Desk
+from tests.monitoring.bench.benches import Bench, some_bags
 from tests.monitoring.counters.recounts import Read, recount_sheet, twice
 from tests.monitoring.training.desk import count, draw, member, truth_of
 
@@ -386,6 +387,25 @@ def test_real_recounts_are_held_against_the_senior_if_one_is_named(
     assert client.post(url, {"person": ""}).status_code == 302
     with stating(world.group.pk):
         assert SeniorCounter.objects.count() == 3
+
+
+def test_recounts_at_the_bench_stand_by_magnification_and_only_if_blind(
+    world: World,
+) -> None:
+    first, second = Bench(world), Bench(world, role="coordinator")
+    bags = some_bags(world, 4)
+    for number, bag in enumerate(bags):
+        first.count(bag, 30 + number, magnification=25)
+    first.send()
+    for number, bag in enumerate(bags):
+        second.count(bag, 31 + number, recount=True, blind=number < 3)
+    second.send()
+    page = _get(world)
+    assert "Rust mites at 25 times</td><td" in page
+    assert "1 count of a dish that was counted again with the first figure" in page
+    assert '<td class="number">3</td>' in page
+    # The other reader looked at another magnification, which is that of their own row.
+    assert "Rust mites at 40 times</td><td" in _get(world, role="coordinator")
 
 
 @pytest.mark.parametrize(
