@@ -134,7 +134,19 @@ def one_counted(world: World) -> World:
     return world
 
 
-def test_kit_takes_ten_queries_however_many_bags(world: World) -> None:
+def test_a_wash_of_which_nobody_told_anything_is_still_to_come(world: World) -> None:
+    from tests.desks import Desk, bag_row, bag_sheet  # noqa: PLC0415
+
+    day = timezone.localdate()
+    row = bag_row(bag=1, block=world.block.name, collected_on=day, washed_on="",
+                  rust_mites="", predatory_mites="", thrips="")  # fmt: skip
+    desk = Desk(world)
+    desk.publish(desk.upload(bag_sheet(row), "none.csv"))
+    (bag,) = kit_of(world)["bags"]
+    assert (bag["way"], bag["washes"]) == ("collected", [])
+
+
+def test_kit_takes_eleven_queries_however_many_bags(world: World) -> None:
     bench = Bench(world)
     bench.make()
     with stating(world.group.pk):
