@@ -2,7 +2,7 @@
 
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, field
 from datetime import date, datetime, timedelta
 from typing import Any, Literal
 
@@ -93,30 +93,29 @@ def doubts_of_place(
     reading: BenchReading,
     counted: Sequence[Counted],
     organisms: Mapping[str, Organism],
-    score: Scored | None,
+    standing: Mapping[int, list[Tally]],
 ) -> list[Doubt]:
-    """Tell what of a reading's bag keeps it from being published by itself."""
-    doubts = []
-    standing = standing_of(reading)
+    """Tell what stands in a reading's place and keeps it from being published."""
     again = [
         organisms[one.organism].name
         for one in counted
         if standing.get(organisms[one.organism].pk)
     ]
-    if again and not reading.recount:
-        doubts.append(
-            Doubt(
-                "already-counted",
-                f"This dish has counts published already ({', '.join(again)}), and the"
-                " reading was not begun as a recount.",
-            )
+    if not again or reading.recount:
+        return []
+    return [
+        Doubt(
+            "already-counted",
+            f"This dish has counts published already ({', '.join(again)}), and the"
+            " reading was not begun as a recount.",
         )
-    if score is not None:
-        doubts += _score_doubts(score)
-    return doubts
+    ]
 
 
-def _score_doubts(score: Scored) -> list[Doubt]:
+def doubts_of_score(score: Scored | None) -> list[Doubt]:
+    """Tell what of a reading's symptom score keeps it from being published."""
+    if score is None:
+        return []
     scale, standing = score.scale, score.standing
     if scale is None or not scale.lowest <= score.score <= scale.highest:
         has = f"goes from {scale}" if scale else "is not set"
@@ -146,6 +145,8 @@ class Finished:
     counted: list[Counted]
     doubts: list[Doubt]
     organisms: dict[str, Organism]
+    # What was published in its place when it was judged, by organism.
+    standing: dict[int, list[Tally]] = field(default_factory=dict)
     score: Scored | None = None
 
     def told(self) -> dict[str, Any]:
@@ -185,7 +186,7 @@ def publish_reading(reading: BenchReading, done: Finished, terms: Terms) -> None
         bag=bag,
         dish=Dish.objects.for_group(group_id).get(pk=reading.dish_id),
         wash=_wash(reading, bag),
-        standing=standing_of(reading),
+        standing=done.standing,
         terms=terms,
     )
     organisms = [done.organisms[one.organism] for one in done.counted]

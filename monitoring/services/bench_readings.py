@@ -23,8 +23,10 @@ from monitoring.services.bench_publishing import (
     Terms,
     believed_day,
     doubts_of_place,
+    doubts_of_score,
     publish_reading,
     scored,
+    standing_of,
 )
 
 State = BenchReading.State
@@ -237,12 +239,17 @@ def finished(reading: BenchReading, member: Member) -> Finished:
     last = next(row for row in reversed(events) if row.kind == "finish")
     day = believed_day(last.device_at, last.received_at, member)
     score = scored(reading, folded["score"], day)
-    doubts = judged.doubts + doubts_of_place(reading, judged.counted, organisms, score)
+    standing = standing_of(reading)
     return Finished(
         folded=folded,
         counted=judged.counted,
-        doubts=doubts,
+        doubts=[
+            *judged.doubts,
+            *doubts_of_place(reading, judged.counted, organisms, standing),
+            *doubts_of_score(score),
+        ],
         organisms=organisms,
+        standing=standing,
         score=score,
     )
 

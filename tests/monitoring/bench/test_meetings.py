@@ -9,6 +9,7 @@ from django.db import transaction
 from blocks.tenancy import stating
 from monitoring.densities.store import compute_changed
 from monitoring.models import Bag, Density, Dish, Organism, SymptomScore, Tally
+from monitoring.services import bench_readings
 from monitoring.services.settings import add_organism
 from tests.builders import World
 from tests.desks import Desk, bag_row, bag_sheet
@@ -99,6 +100,28 @@ def test_n09_a_bag_published_by_a_sheet_meanwhile_makes_the_reading_wait(
     _publish_sheet(desk, bag, rust_mites=8)
     bench.send()
     assert _doubts(bench, reading) == ["already-counted"]
+
+
+def test_n09_a_sheet_published_while_the_reading_is_judged_makes_it_wait(
+    bench: Bench, bag: Bag, desk: Desk, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Between looking at what stands and writing: the tallies' key tells."""
+    reading = bench.count(bag, 10)
+    judged = bench_readings.finished
+    done: list[Any] = []
+
+    def meanwhile(*args: Any) -> Any:
+        found = judged(*args)
+        if not done:
+            done.append(found)
+            _publish_sheet(desk, bag, rust_mites=8, predatory_mites="", thrips="")
+        return found
+
+    monkeypatch.setattr(bench_readings, "finished", meanwhile)
+    bench.send()
+    assert _doubts(bench, reading) == ["already-counted"]
+    with stating(bench.world.group.pk):
+        assert [one.count for one in Tally.objects.filter(wash__bag=bag)] == [8]
 
 
 def test_n09_another_organism_of_the_bag_by_a_sheet_is_no_hindrance(

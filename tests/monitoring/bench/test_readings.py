@@ -119,11 +119,11 @@ def test_fewer_cells_than_called_for_are_a_part_like_any(
 ) -> None:
     reading = bench.start(bag, organisms={"rust_mites": "cells"})
     bench.act("call", reading, cells=20)
-    bench.read_cells(reading, "rust_mites", PILOT)
-    bench.finish(reading, "fire drill", rust_mites=sum(PILOT))
+    bench.read_cells(reading, "rust_mites", [*PILOT, 8, 12, 9])
+    bench.finish(reading, "fire drill", rust_mites=sum(PILOT) + 29)
     bench.send()
     (tally,) = bench.tallies(reading)
-    assert (tally.cells_counted, tally.animals_in_dish) == (10, None)
+    assert (tally.cells_counted, tally.animals_in_dish) == (13, None)
 
 
 def test_uncountable_is_neither_none_nor_not_counted(bench: Bench, bag: Bag) -> None:
