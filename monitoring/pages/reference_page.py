@@ -109,15 +109,22 @@ def reference_page(
         ),
         cells=frozenset(look.cell for look in looks),
         view_mm=view_mm(reference.magnification),
-        found=_found(of_reading(reading)) if reading else [],
+        found=_found(reference, of_reading(reading)) if reading else [],
         shapes=[_shape(one) for one in reference.contents.all()],
     )
 
 
-def _found(compared: Sequence[Compared]) -> list[Found]:
+def _found(reference: ReferenceDish, compared: Sequence[Compared]) -> list[Found]:
+    mark_of = {
+        content.organism_id: mark
+        for content, mark in zip(
+            reference.contents.all(), marks_of(reference).values(), strict=True
+        )
+    }
     return [
-        Found(one, shape, tone)
-        for one, (shape, _), tone in zip(compared, MARKS, MARK_TONES, strict=False)
+        Found(one, MARKS[mark][0], MARK_TONES[mark])
+        for one in compared
+        for mark in [mark_of[one.organism.pk]]
     ]
 
 
@@ -136,5 +143,12 @@ def _shape(content: ReferenceContent) -> Shape:
 
 
 def marks_of(reference: ReferenceDish) -> dict[str, int]:
-    """Say by which mark each look of a dish is ringed, in the organisms' order."""
-    return {one.look: at for at, one in enumerate(reference.contents.all())}
+    """Say by which mark each look of a dish is ringed: as in charts, or the next free.
+
+    In the organisms' order.
+    """
+    marks: dict[str, int] = {}
+    for one in reference.contents.all():
+        wanted = [(one.organism.position + at) % len(MARKS) for at in range(len(MARKS))]
+        marks[one.look] = next(at for at in wanted if at not in marks.values())
+    return marks

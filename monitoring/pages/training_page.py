@@ -3,8 +3,10 @@
 from collections import defaultdict
 from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 from blocks.models import User
+from monitoring.figures.training import Series, progress_figure
 from monitoring.models import (
     AgreementStandard,
     ReferenceDish,
@@ -22,6 +24,9 @@ from monitoring.pages.training_record import (
     standings_of,
 )
 from monitoring.words import sentence_case
+
+# From fewer dishes nothing is drawn.
+FEWEST_DRAWN = 2
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,6 +93,7 @@ class Record:
     against: str
     withdrawn: int
     in_sight: int
+    figure: dict[str, Any] | None
     fewest: int = FEWEST_PAIRS
 
 
@@ -127,9 +133,44 @@ def record_of(
         references=[Line(one) for one in references],
         recounts=[Line(one) for one in standings_of(again.compared, standard)],
         in_sight=again.in_sight,
+        figure=_progress(readings, standard),
         senior=senior,
         against="the other reader" if other or senior is None else senior.name,
         withdrawn=sum(not one.reference.stands for one in readings),
+    )
+
+
+def _progress(
+    readings: Iterable[ReferenceReading], standard: AgreementStandard | None
+) -> dict[str, Any] | None:
+    """Draw the dishes in their order; None before two with enough animals."""
+    by_kind: dict[tuple[int, float], list[tuple[int, str, Compared]]] = defaultdict(
+        list
+    )
+    standing = [one for one in readings if one.reference.stands]
+    for turn, reading in enumerate(standing, start=1):
+        for one in of_reading(reading):
+            if not one.is_few:
+                key = one.organism.position, reading.magnification
+                by_kind[key].append((turn, reading.reference.name, one))
+    if sum(map(len, by_kind.values())) < FEWEST_DRAWN:
+        return None
+    return progress_figure(
+        [_series(rows) for _, rows in sorted(by_kind.items())],
+        widest_ratio=standard.widest_ratio if standard else None,
+    )
+
+
+def _series(rows: Sequence[tuple[int, str, Compared]]) -> Series:
+    first = rows[0][2]
+    name = f"{first.organism.name} at {words.times(first.magnification)}"
+    return Series(
+        name=name,
+        position=first.organism.position,
+        turns=[turn for turn, _, _ in rows],
+        ratios=[one.ratio for _, _, one in rows],
+        # Ratios only: a coordinator may not have counted these dishes yet.
+        labels=[f"{dish}, {name}: {one.ratio:.2f} times" for _, dish, one in rows],
     )
 
 

@@ -332,6 +332,10 @@ def test_a_coordinator_sees_everybody_but_not_what_would_spoil_a_dish(
     page = _get(world, record, role="coordinator")
     assert page.count("shown once you have counted this dish yourself") == 1
     assert page.count("the same") >= 3
+    # Nor does the chart tell what is in the dish that is still to be counted.
+    drawn = page.split('id="figure-progress"')[1].split("</script>")[0]
+    assert str(truth_of(world, unknown)["rust_mites"]) not in drawn
+    assert f"{unknown.name}, rust mites at 20 times: 1.00 times" in drawn
     assert world.client("lab").get(world.url(f"{HOME}{record}")).status_code == 403
     nobody = world.url(f"{HOME}people/{uuid4()}/")
     assert world.client("coordinator").get(nobody).status_code == 404
