@@ -53,7 +53,7 @@ def kit_of(member: Member, *, now: datetime) -> Kit:
         washes=list(
             Wash.objects.for_group(member.group_id)
             .filter(bag_id__in=kept)
-            # A sheet that names a bag makes its wash, of which nobody told anything yet.
+            # A sheet that names a bag makes its wash, though nobody told of one.
             .exclude(bag__way__in=UNDER_WAY, washed_on=None, batch=None)
             .order_by("bag_id", "number")
             .values_list("bag_id", "number")
