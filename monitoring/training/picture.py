@@ -20,7 +20,6 @@ GUIDE: Colour = (158, 112, 168)
 RIM: Colour = (96, 100, 106)
 OUTSIDE: Colour = (21, 24, 28)
 LINE_MM, RIM_MM = 0.08, 0.5
-COLOURS = 96
 # The marks of what was there, one for each organism of a dish in its order.
 MARKS: tuple[tuple[str, Colour], ...] = (
     ("circle", (163, 67, 27)),
@@ -199,5 +198,6 @@ class _Canvas:
             self.image.paste(OUTSIDE, (0, 0), around)
         small = self.image.reduce(FINER)
         written = BytesIO()
-        small.quantize(COLOURS, dither=Image.Dither.NONE).save(written, "PNG")
+        # All colours are kept: a palette would shift the animals' from look to look.
+        small.save(written, "PNG")
         return written.getvalue()
