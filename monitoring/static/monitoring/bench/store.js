@@ -9,7 +9,7 @@ import { readFile, savedFile } from "./saved_file.js";
 const KEPT_MS = 30 * 864e5;
 
 // Open the farm group's store of this browser, which makes the browser a device of it.
-export async function openStore(slug, { now = () => new Date(), durability = "relaxed" } = {}) {
+export async function openStore(slug, { now = () => new Date(), durability = "strict" } = {}) {
   const store = new Store(slug, now, durability);
   await store.open();
   return store;
