@@ -51,8 +51,10 @@ class Tally:
             self.settle()
 
     def settle(self) -> None:
+        # Two frames: no finger is faster, and the page takes no faster keys.
         self.page.evaluate(
             "async () => { await document.querySelector('.tally')?.desk.settled();"
+            " await new Promise(requestAnimationFrame);"
             " await new Promise(requestAnimationFrame); }"
         )
 
@@ -61,6 +63,7 @@ class Tally:
 
         Two keys take turns: the same one twice at once is taken once.
         """
+        self.settle()
         before, self.turns = self.place, self.turns + 1
         self.page.keyboard.press((keys or ("Space", "Enter"))[self.turns % 2])
         expect(self.page.locator("[data-place]")).not_to_have_text(before)

@@ -59,9 +59,9 @@ def test_a_whole_bag_is_counted_by_keys_alone_and_without_a_network(
     while tally.place != "Done":
         tally.go_on(*PAD_NEXT)
     rust = int(tally.total("rust mites").inner_text())
-    page.keyboard.press("NumpadDivide")
+    tally.keys("NumpadDivide")
     expect(page.locator("main")).to_contain_text("Provisional")
-    page.keyboard.press("Numpad0")
+    tally.keys("Numpad0")
     where = page.locator(".where-it-is")
     expect(where).to_contain_text("NOT on the server yet")
     device.context.set_offline(False)
@@ -109,7 +109,7 @@ def test_as_many_cells_as_the_first_call_for_whatever_the_rest_hold(
         assert tally.place == name
         # So many that a rule that stops on the count would have stopped.
         tally.keys(*["j"] * 3)
-        tally.page.keyboard.press("Enter")
+        tally.keys("Enter")
         tally.settle()
     assert tally.place == "Done"
 
@@ -173,6 +173,21 @@ def test_a_key_without_sense_is_buzzed_and_told_never_swallowed(
     assert tally.kinds() == ["start"]
 
 
+def test_a_label_scanned_into_the_tally_is_not_taken_for_presses(
+    tally: Tally, bag: Bag
+) -> None:
+    tally.begin(bag, scopes=CELLS_ONLY)
+    # As fast as a scanner types: the first sign alone can pass for a finger's.
+    tally.page.evaluate(
+        "() => { for (const code of ['KeyJ', 'Digit1', 'KeyK', 'Digit1', 'KeyJ'])"
+        " document.querySelector('.tally').dispatchEvent(new KeyboardEvent('keydown',"
+        " { code, key: code.at(-1), bubbles: true, cancelable: true })); }"
+    )
+    tally.settle()
+    expect(tally.words).to_contain_text("To scan a label, leave the count first")
+    expect(tally.total("rust mites")).to_have_text("1")
+
+
 def test_going_back_is_said_and_a_skipped_cell_gives_its_place_to_the_next_drawn(
     tally: Tally, bag: Bag
 ) -> None:
@@ -196,22 +211,22 @@ def test_a_reading_with_unread_cells_ends_with_a_reason_only(
     tally.begin(bag, scopes=CELLS_ONLY)
     tally.read_cells("j", [4, 5, 6])
     tally.keys("j")
-    tally.page.keyboard.press("/")
+    tally.keys("/")
     heading = tally.page.get_by_role("heading", name="Read back")
     heading.wait_for()
     # A press in a cell that is not said to be read would count for nothing.
-    tally.page.keyboard.press("Enter")
+    tally.keys("Enter")
     problem = tally.page.get_by_role("alert").filter(has_text="presses in")
     expect(problem).to_be_visible()
-    tally.page.keyboard.press("h")
+    tally.keys("h")
     tally.page.locator(".tally").wait_for()
     tally.go_on()
-    tally.page.keyboard.press("/")
+    tally.keys("/")
     heading.wait_for()
-    tally.page.keyboard.press("Enter")
+    tally.keys("Enter")
     expect(tally.page.get_by_text("Say why the chosen places")).to_be_visible()
-    tally.page.keyboard.press("1")
-    tally.page.keyboard.press("Space")
+    tally.keys("1")
+    tally.keys("Space")
     expect(tally.page.get_by_role("heading", name="Finished")).to_be_visible()
     finished = tally.events()[-1]
     assert finished["payload"]["unread_why"] == "ran out of time"
@@ -264,10 +279,10 @@ def test_keys_are_each_persons_own_and_mean_nothing_in_fields(
     keys = tally.device.world.url("bench/#/keys")
     page.goto(keys)
     page.get_by_role("button", name="Give a key to organism 1", exact=True).click()
-    page.keyboard.press("b")
+    tally.keys("b")
     expect(page.get_by_text("B means “organism 1” now.")).to_be_visible()
     page.get_by_role("button", name="Give a key to Undo the last").click()
-    page.keyboard.press("Tab")
+    tally.keys("Tab")
     expect(page.get_by_text("is needed by the browser")).to_be_visible()
     page.goto(tally.device.world.url("bench/#/pick"))
     tally.begin(bag, scopes=CELLS_ONLY)

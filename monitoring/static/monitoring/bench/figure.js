@@ -19,5 +19,5 @@ export function showFigure(place, figure, root) {
   place.replaceChildren(h("h2", {}, "The site's figure"),
     h("ul", { class: "figures" }, [...lines(figure.organisms), ...lines(figure.round)].map((words) => h("li", {}, words))),
     ...lines(figure.out_of_range).map((words) => h("p", { class: "note warn" }, words)));
-  root.querySelector("[data-provisional]")?.replaceChildren("The table is what this device made at the end of the count; the site's figure above goes.");
+  root.querySelector("[data-provisional]")?.replaceChildren("The table is what this device made at the end of the count; the site's figure above stands.");
 }

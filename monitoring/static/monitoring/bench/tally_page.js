@@ -23,7 +23,7 @@ function hitButton(page, organism) {
   const total = h("output", { class: "hit-total" }, "0");
   const note = h("span", { class: "hit-note" });
   const button = h("button", { type: "button", class: `hit organism-${slot + 1}` },
-    h("span", { class: "hit-name" }, mark(slot), h("span", {}, organism.name), keyCap(page.keyFor(`organism ${slot + 1}`))), total, note);
+    h("span", { class: "hit-name" }, mark(slot), h("span", { class: "name" }, organism.name), keyCap(page.keyFor(`organism ${slot + 1}`))), total, note);
   page.onTouch(button, `organism ${slot + 1}`);
   return { organism, button, total, note };
 }

@@ -20,7 +20,7 @@ function readTable(rows, opened) {
   const cell = (at, words) => h("td", { class: "number", "data-head": heads[at] }, words);
   return h("div", { class: "table-wrap", tabindex: "0", role: "region", "aria-label": "What was counted" }, h("table", { class: "readback" }, h("thead", {}, h("tr", {}, heads.map((head, i) => h("th", { scope: "col", class: i ? "number" : false }, head)))),
     h("tbody", {}, rows.map(({ organism, count, given, total, unit: per }) => h("tr", { class: `organism-${opened.slots.get(organism.id) + 1}` },
-      h("th", { scope: "row" }, mark(opened.slots.get(organism.id) ?? 0), ` ${organism.name}`), h("td", { class: "number big", "data-head": heads[1] }, given ? "not countable" : String(count)),
+      h("th", { scope: "row" }, mark(opened.slots.get(organism.id) ?? 0), " ", h("span", { class: "name" }, organism.name)), h("td", { class: "number big", "data-head": heads[1] }, given ? "not countable" : String(count)),
       cell(2, given ? "" : total ? withInterval(total) : "too little was read to tell"), cell(3, per ? withInterval(per) : given || !total ? "" : "no recovery is known here"))))));
 }
 

@@ -12,7 +12,7 @@ const SOUNDS = { undo: "undo", redo: "redo", next: "change", skip: "change", bac
 function named(action, kit) {
   if (!action.startsWith("organism ")) return WORDS[action];
   const slot = Number(action.slice(9)) - 1, organism = kit.organisms[slot];
-  return h("span", {}, mark(slot), ` ${organism ? organism.name : `organism in place ${slot + 1}`}`);
+  return h("span", {}, mark(slot), " ", h("span", { class: "name" }, organism ? organism.name : `organism in place ${slot + 1}`));
 }
 
 // Wait for one key; what a browser or screen reader needs is not taken.
