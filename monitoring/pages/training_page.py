@@ -31,9 +31,14 @@ FEWEST_DRAWN = 2
 
 @dataclass(frozen=True, slots=True)
 class Line:
-    """A row of a record's table."""
+    """A row of a record's table.
+
+    for_another: whether somebody else looks, for whom sums of a few dishes would spoil
+    those dishes.
+    """
 
     standing: Standing
+    for_another: bool = False
 
     @property
     def name(self) -> str:
@@ -69,6 +74,8 @@ class Line:
     @property
     def few(self) -> str:
         """How dishes of few animals were counted."""
+        if self.for_another and self.standing.dishes < FEWEST_PAIRS:
+            return f"told from {FEWEST_PAIRS} dishes on"
         return words.few_words(self.standing.few)
 
     @property
@@ -120,8 +127,12 @@ def record_of(
     recounts: Sequence[Sequence[Tally]],
     senior: User | None,
     standard: AgreementStandard | None,
+    for_another: bool = False,
 ) -> Record:
-    """Sum up what one counter counted: reference dishes, and real ones again."""
+    """Sum up what one counter counted: reference dishes, and real ones again.
+
+    for_another: whether somebody else looks, who may yet count the same dishes.
+    """
     references = standings_of(of_readings(readings), standard)
     again = of_recounts(recounts, person=person, senior=senior)
     other = senior is None or senior.pk == person.pk
@@ -130,7 +141,7 @@ def record_of(
         sentence=words.sentence_of(references, standard),
         standard=standard,
         standard_words=words.standard_words(standard),
-        references=[Line(one) for one in references],
+        references=[Line(one, for_another) for one in references],
         recounts=[Line(one) for one in standings_of(again.compared, standard)],
         in_sight=again.in_sight,
         figure=_progress(readings, standard),

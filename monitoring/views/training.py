@@ -41,6 +41,7 @@ def _record(member: Member, person: User, readings: list[ReferenceReading]) -> A
         recounts=queries.recounted_by(member, person),
         senior=queries.senior_of(member.farm_group),
         standard=standard_on(member.farm_group, day),
+        for_another=person.pk != member.user.pk,
     )
 
 

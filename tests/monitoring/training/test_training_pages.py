@@ -332,6 +332,8 @@ def test_a_coordinator_sees_everybody_but_not_what_would_spoil_a_dish(
     page = _get(world, record, role="coordinator")
     assert page.count("shown once you have counted this dish yourself") == 1
     assert page.count("the same") >= 3
+    assert "told from 10 dishes on" in page
+    assert "told from 10 dishes on" not in _get(world)
     # Nor does the chart tell what is in the dish that is still to be counted.
     drawn = page.split('id="figure-progress"')[1].split("</script>")[0]
     assert str(truth_of(world, unknown)["rust_mites"]) not in drawn
