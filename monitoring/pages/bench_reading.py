@@ -13,6 +13,7 @@ from monitoring.bench.judging import Counted
 from monitoring.estimation import CountComparison, compare_counts
 from monitoring.models import BenchEvent, BenchReading, Organism, Tally
 from monitoring.pages.bench_figure import counted_of
+from monitoring.queries.bench_acts import acts_total
 from monitoring.queries.bench_readings import (
     as_folded,
     events_of,
@@ -333,13 +334,13 @@ class ToDoPage:
 
 
 def to_do_page(member: Member) -> ToDoPage:
-    """Gather what waits, with both counts side by side; 6 queries."""
+    """Gather what waits, with both counts side by side; 7 queries."""
     totals = totals_to_do(member)
     waiting = readings_to_do(member, State.WAITING)
     organisms = organisms_by_key(member.group_id)
     standing = standing_tallies(member.group_id, waiting)
     return ToDoPage(
-        sentence=_to_do_words(totals),
+        sentence=_to_do_words(totals, acts=acts_total(member)),
         waiting=[
             Waiting(
                 reading,
@@ -357,7 +358,7 @@ def to_do_page(member: Member) -> ToDoPage:
     )
 
 
-def _to_do_words(totals: Mapping[str, int]) -> str:
+def _to_do_words(totals: Mapping[str, int], *, acts: int) -> str:
     waiting, apart = totals[State.WAITING], totals[State.QUARANTINED]
     counting = totals[State.OPEN]
     parts = []
@@ -369,6 +370,11 @@ def _to_do_words(totals: Mapping[str, int]) -> str:
         parts.append(
             f"{apart} {'is' if apart == 1 else 'are'} set apart, since the bag or the"
             " dish is not known"
+        )
+    if acts:
+        parts.append(
+            f"{acts} act{'' if acts == 1 else 's'} of collecting or washing"
+            f" wait{'s' if acts == 1 else ''} for a decision"
         )
     if counting:
         parts.append(

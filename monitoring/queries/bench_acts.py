@@ -52,6 +52,12 @@ def acts_waiting(member: Member) -> list[WaitingAct]:
     return list(found.values())
 
 
+def acts_total(member: Member) -> int:
+    """Count the acts that wait for a person; 1 query."""
+    waiting = _seen(member).filter(state=State.WAITING)
+    return waiting.values("event").distinct().count()
+
+
 def act_for(member: Member, event_uuid: UUID) -> BenchEvent:
     """Give an act that the member may see something of, or Http404; 1 query."""
     row = (

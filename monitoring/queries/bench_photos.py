@@ -59,6 +59,8 @@ def photos_awaited(member: Member, *, now: datetime) -> list[BenchEvent]:
         .select_related("author", "device")
         .order_by("-received_at")[: 10 * MOST_AWAITED]
     )
+    if not told:
+        return []
     keys = {event.payload["photo"].lower() for event in told}
     rows = BagPhoto.objects.for_group(member.group_id).filter(uuid__in=keys)
     there = {str(key) for key in rows.values_list("uuid", flat=True)}

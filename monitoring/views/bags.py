@@ -17,7 +17,7 @@ from monitoring.labels.codes import NoLabelCodeError, printed, read_code, spoken
 from monitoring.models import Bag
 from monitoring.pages.bag_queues import waiting_lines, waiting_sentence
 from monitoring.queries import bags as queries
-from monitoring.queries.bench_acts import acts_of
+from monitoring.queries.bench_acts import acts_of, acts_total
 from monitoring.queries.bench_photos import photos_of
 from monitoring.queries.bench_readings import decisions_due, readings_to_tell_of
 from monitoring.queries.rounds import densities_of_round
@@ -154,5 +154,6 @@ def queues(request: HttpRequest, member: Member) -> HttpResponse:
             "missing": queries.missing(member, today=today)[: queries.MOST_SHOWN],
             "lost_days": queries.LOST_SHOWN_DAYS,
             "bench_waiting": decisions_due(member),
+            "acts_waiting": acts_total(member),
         },
     )

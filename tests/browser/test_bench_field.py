@@ -33,6 +33,17 @@ NO_PHOTO = """async () => {
   }
 }"""
 
+A_GIF = """async (bag) => {
+  const { store } = window.bench;
+  const { keepPicture } = await import(
+    document.querySelector('script[type=module]').src.replace('app.js', 'photo.js'));
+  const draw = HTMLCanvasElement.prototype.toBlob;
+  HTMLCanvasElement.prototype.toBlob = (done) => done(new Blob(['GIF89a and more']));
+  const canvas = document.createElement('canvas');
+  const picture = await new Promise((done) => draw.call(canvas, done));
+  await keepPicture(store, bag, picture);
+}"""
+
 
 @pytest.fixture
 def bags(world: World) -> list[Bag]:
@@ -186,6 +197,46 @@ def test_a_photograph_taken_without_a_network_arrives_without_its_place(
     shown = page.get_by_role("img", name="Photograph 1 of bag")
     shown.scroll_into_view_if_needed()
     assert shown.evaluate("(one) => one.decode().then(() => one.naturalWidth)") > 0
+
+
+def test_a_file_that_the_server_refuses_is_listed_with_its_reason(
+    world: World, bags: list[Bag], phone: Device
+) -> None:
+    page = phone.page
+    page.evaluate(A_GIF, str(bags[0].uuid))
+    page.evaluate(NO_PHOTO)
+    page.get_by_role("link", name="Unsent").click()
+    page.get_by_role("cell", name="This is a GIF, not a photograph").wait_for()
+    page.get_by_role("button", name="Send again").click()
+    page.evaluate(NO_PHOTO)
+    page.get_by_role("cell", name="This is a GIF, not a photograph").wait_for()
+    with stating(world.group.pk):
+        assert BagPhoto.objects.count() == 0
+
+
+def test_a_device_that_begins_anew_takes_its_photographs_along(
+    world: World, bags: list[Bag], phone: Device
+) -> None:
+    page = phone.page
+    page.goto(world.url("bench/#/collect"))
+    page.get_by_role("button", name="Collected", exact=True).click()
+    phone.context.set_offline(True)
+    page.locator(".collect-last input[type=file]").set_input_files(
+        {"name": "leaf.jpg", "mimeType": "image/jpeg", "buffer": with_gps()}
+    )
+    page.get_by_text("1 not sent yet").wait_for()
+    before = page.evaluate("() => bench.store.device.id")
+    page.evaluate("() => bench.store.beginAnew()")
+    phone.context.set_offline(False)
+    page.reload()
+    phone.ready()
+    page.get_by_label("Name of this device").fill("the same phone, anew")
+    page.get_by_role("button", name="Keep the name").click()
+    page.evaluate(NO_PHOTO)
+    assert page.evaluate("() => bench.store.device.id") != before
+    with stating(world.group.pk):
+        (photo,) = BagPhoto.objects.select_related("bag")
+    assert photo.bag == bags[0]
 
 
 @pytest.mark.parametrize("palette", ["dark", "light", "red"])

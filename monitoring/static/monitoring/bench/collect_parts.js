@@ -55,7 +55,7 @@ export function nextCard(walk, next, mine, holdButton) {
   walk.onMove();
   beside.append(
     h("button", { type: "button", class: "quiet", onclick: () => walk.skip(next) }, "Later"),
-    holdButton("Lost (hold)", () => walk.lose(next)));
+    holdButton("Lost", () => walk.lose(next)));
   return [
     h("h2", { class: "unseen" }, "Next bag"),
     h("p", { class: "collect-code" }, nameOf(next)),
@@ -73,11 +73,14 @@ function told(bag) {
   return `collected ${at}, ${place}`;
 }
 
+const rowButton = (words, bag, act) =>
+  h("button", { type: "button", class: "quiet", onclick: act }, words, h("span", { class: "unseen" }, ` ${nameOf(bag)}`));
+
 export function rowsOf(walk, mine, next) {
   return mine.map((bag) => h("li", { class: `collect-row ${bag.way}`, "aria-current": bag.id === next?.id ? "step" : null },
     h("strong", {}, nameOf(bag)), h("span", {}, `bag ${bag.code}, ${about(bag)}`), h("span", { class: "muted" }, told(bag)),
     h("span", { class: "collect-acts" },
-      bag.way === "planned" && bag.id !== next?.id ? h("button", { type: "button", class: "quiet", onclick: () => walk.choose(bag) }, `Go to ${nameOf(bag)}`) : null,
-      bag.way === "collected" ? h("button", { type: "button", class: "quiet", onclick: () => walk.undo(bag) }, `Undo ${nameOf(bag)}`) : null,
-      bag.way === "lost" ? h("button", { type: "button", class: "quiet", onclick: () => walk.collect(bag) }, `Found: ${nameOf(bag)} collected`) : null)));
+      bag.way === "planned" && bag.id !== next?.id ? rowButton("Go to", bag, () => walk.choose(bag)) : null,
+      bag.way === "collected" ? rowButton("Undo", bag, () => walk.undo(bag)) : null,
+      bag.way === "lost" ? rowButton("Found and collected", bag, () => walk.collect(bag)) : null)));
 }

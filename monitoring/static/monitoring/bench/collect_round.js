@@ -123,7 +123,7 @@ function scanForm(walk) {
     input.value = "";
     return walk.take(typed);
   };
-  const form = h("form", { class: "inline-form", onsubmit: (event) => { event.preventDefault(); take(input.value); } },
+  const form = h("form", { class: "inline-form scan-form", onsubmit: (event) => { event.preventDefault(); take(input.value); } },
     h("div", { class: "field" }, h("label", { for: "collect-scan" }, "Scan or type a label: it is collected"), input), h("button", { class: "quiet" }, "Collect it"));
   offerCamera(form, take);
   return form;

@@ -78,7 +78,7 @@ export class WashBags {
       input.value = "";
       this.take(typed);
     };
-    const form = h("form", { class: "inline-form", onsubmit: (event) => { event.preventDefault(); take(input.value); } },
+    const form = h("form", { class: "inline-form scan-form", onsubmit: (event) => { event.preventDefault(); take(input.value); } },
       h("div", { class: "field" }, h("label", { for: "wash-scan" }, "Scan or type a label: it is chosen"), input), h("button", { class: "quiet" }, "Choose it"));
     offerCamera(form, take);
     return form;

@@ -1,10 +1,14 @@
 // What has not reached the server, what it refused, and the file for another way out.
+import { printed } from "../codes.js";
 import { holdButton } from "../controls.js";
 import { h } from "../elements.js";
+import { photosRefused } from "../photo_list.js";
 import { age, many } from "../words.js";
 
-const KINDS = { press: "press", start: "start of a reading", finish: "end of a reading", collect: "bag collected", wash: "wash", receive: "bag received", lose: "bag lost", photo: "photograph" };
-const STATES = { open: "being counted", finished: "finished here", dropped: "dropped here" };
+const KINDS = { press: "press", start: "start of a reading", finish: "end of a reading", collect: "bag collected", uncollect: "collecting taken back", wash: "wash", receive: "bag received", lose: "bag lost", photo: "photograph" };
+const HERE = { open: "being counted;", finished: "finished", dropped: "dropped" };
+const ON_SERVER = { open: "being counted", published: "published", waiting: "waits for a person", quarantined: "set apart", set_aside: "set aside", dropped: "dropped" };
+const MOST_READINGS = 50;
 const when = (at) => new Date(at).toLocaleString("en", { dateStyle: "medium", timeStyle: "short" });
 
 async function save(store, status) {
@@ -44,35 +48,44 @@ function copiedPart(store, status) {
   ];
 }
 
-function refusedPart(rows) {
+// A phone shows each row as a list, by the column heads.
+function table(heads, rows) {
+  return h("div", { class: "table-wrap" }, h("table", { class: "stack labelled" },
+    h("thead", {}, h("tr", {}, heads.map((head) => h("th", { scope: "col" }, head)))),
+    h("tbody", {}, rows.map((cells) => h("tr", {}, cells.map((cell, i) => h("td", { "data-label": heads[i] }, cell)))))));
+}
+
+function refusedPart(rows, store, status) {
   if (!rows.length) return [];
-  const lines = rows.map(({ event, why }) => h("tr", {},
-    h("td", {}, KINDS[event.kind] ?? event.kind), h("td", {}, `${event.sequence}`), h("td", { class: "when" }, when(event.at)), h("td", {}, why)));
+  const clear = async () => {
+    await save(store, status);
+    await store.forgetRefused();
+  };
   return [
     h("h2", {}, "Refused by the server"),
-    h("p", {}, "These stay here for a person to look at; they count for nothing. They are in the saved file too."),
-    h("div", { class: "table-wrap" }, h("table", {},
-      h("thead", {}, h("tr", {}, ["What", "Number", "When", "Why"].map((head) => h("th", { scope: "col" }, head)))),
-      h("tbody", {}, lines))),
+    h("p", {}, "These count for nothing; a person should know why, and do again what is needed. They are in the saved file too."),
+    table(["What", "Number", "When", "Why"], rows.map(({ event, why }) => [KINDS[event.kind] ?? event.kind, `${event.sequence}`, when(event.at), why])),
+    holdButton("Seen: save to a file and clear this list (hold)", clear),
   ];
+}
+
+function onTheServer({ server }) {
+  if (!server) return ["not on the server yet"];
+  const words = `${ON_SERVER[server.state] ?? server.state}${server.why ? `: ${server.why}` : ""}`;
+  return server.url ? [words, " ", h("a", { href: server.url }, "See it on the site")] : [words];
 }
 
 function readingsPart(rows, kit) {
   if (!rows.length) return [];
   const bags = new Map(kit.bags.map((bag) => [bag.id, bag]));
-  const lines = rows.slice(0, 50).map((row) => {
-    const bag = bags.get(row.bag);
-    const said = row.server ? `${row.server.state}${row.server.why ? `: ${row.server.why}` : ""}` : "not on the server yet";
-    return h("tr", {},
-      h("td", {}, bag ? `Bag ${bag.code}${bag.label ? ` (${bag.label})` : ""}` : "a bag not in the list any more"),
-      h("td", { class: "when" }, when(row.at)), h("td", {}, STATES[row.state]), h("td", {}, said),
-      h("td", {}, row.state === "open" ? h("a", { href: `#/tally/${row.id}` }, "Go on") : row.server?.url ? h("a", { href: row.server.url }, "On the site") : ""));
-  });
   return [
     h("h2", {}, "Readings on this device"),
-    h("div", { class: "table-wrap" }, h("table", {},
-      h("thead", {}, h("tr", {}, ["Bag", "Begun", "Here", "On the server", ""].map((head) => h("th", { scope: "col" }, head)))),
-      h("tbody", {}, lines))),
+    table(["Bag", "Begun", "Here", "On the server"], rows.slice(0, MOST_READINGS).map((row) => {
+      const bag = bags.get(row.bag);
+      const words = bag ? `Bag ${bag.code}${bag.label ? `, ${printed(bag.label)}` : ""}` : "a bag not in the list any more";
+      const here = row.state === "open" ? [`${HERE.open} `, h("a", { href: `#/tally/${row.id}` }, "Go on")] : [HERE[row.state]];
+      return [words, when(row.at), h("span", {}, here), h("span", {}, onTheServer(row))];
+    })),
   ];
 }
 
@@ -80,19 +93,19 @@ export function view({ store, status, root, health }) {
   const place = h("div");
   const file = h("input", { type: "file", accept: ".json,application/json", id: "brought", onchange: () => bring(store, status, file) });
   async function draw() {
-    const [counts, refused, readings] = await Promise.all([store.counts(), store.refused(), store.readings()]);
+    const [counts, refused, readings, pictures] = await Promise.all([store.counts(), store.refused(), store.readings(), store.photos()]);
     const span = counts.oldestAt ? age(counts.oldestAt, store.now()) : "";
     const sentence = counts.unsent
       ? `${many(counts.unsent, "event")} not sent yet${span ? `, the oldest for ${span}` : ""}.`
-      : "Everything that was done on this device is on the server.";
+      : `Everything that was done on this device is on the server${counts.refused ? `, but for what it refused (${counts.refused})` : ""}.`;
     const photos = counts.photos ? `${many(counts.photos, "photograph")} not sent yet; a saved file does not hold photographs.` : "";
     const safety = health.persisted
       ? "The browser has promised to keep this page's storage."
-      : "The browser may clear this page's storage when it is short of space, or (on some phones) when the page is not opened for a week. Installing the page helps; so does sending often.";
+      : "The browser may clear this page's storage when it is short of space, or (on some phones) when the page is not opened for a week. Installing the page helps (the Install button above, or “Add to home screen” in the browser's menu); so does sending often.";
     place.replaceChildren(
       h("p", { class: "sentence" }, sentence), ...(photos ? [h("p", {}, photos)] : []), h("p", { class: "muted" }, safety),
       ...((await store.setting("copied")) ? copiedPart(store, status) : []),
-      ...refusedPart(refused), ...readingsPart(readings, store.kit()));
+      ...refusedPart(refused, store, status), ...photosRefused(store, pictures), ...readingsPart(readings, store.kit()));
   }
   root.append(
     h("h1", {}, "Unsent"),
