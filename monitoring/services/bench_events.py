@@ -16,7 +16,8 @@ from monitoring.bench.events import Batch, Told, Unkept
 from monitoring.models import BenchDevice, BenchEvent
 from monitoring.queries.bench import readings_under_way
 from monitoring.services import bench_acts, bench_rows
-from monitoring.services.bench_readings import follow
+from monitoring.services.bench_holding import hold
+from monitoring.services.bench_readings import follow, keep_open
 
 logger = logging.getLogger(__name__)
 Result = TypeVar("Result")
@@ -81,8 +82,10 @@ def take_in(member: Member, batch: Batch, *, now: datetime) -> dict[str, Any]:
         touched |= bench_rows.readings_between(
             device, complete_before, device.complete_to
         )
+    wanted = touched | readings_under_way(device)
+    hold(device, wanted)
     words += _act(member, device)
-    readings, troubles = _follow(member, device, touched)
+    readings, troubles = _follow(member, device, wanted)
     return {
         "server_time": now,
         "results": results,
@@ -251,19 +254,24 @@ def _act(member: Member, device: BenchDevice) -> list[str]:
 
 
 def _follow(
-    member: Member, device: BenchDevice, touched: set[UUID]
+    member: Member, device: BenchDevice, wanted: set[UUID]
 ) -> tuple[list[dict[str, Any]], list[str]]:
     """Work out what follows from the events; what fails leaves them stored."""
-    wanted = touched | readings_under_way(device)
     told = _or_none(lambda: follow(member, wanted), f"the readings of {device.pk}")
     if told is not None:
         return told, []
     # One of them is at fault: the others go on.
-    alone = [
-        _or_none(lambda key=key: follow(member, {key}), f"reading {key}")  # type: ignore[misc]  # key is bound now
-        for key in sorted(wanted)
-    ]
-    return [one for some in alone if some for one in some], [NOT_WORKED_OUT]
+    alone: list[dict[str, Any]] = []
+    failed = []
+    for key in sorted(wanted):
+        one = _or_none(lambda key=key: follow(member, {key}), f"reading {key}")  # type: ignore[misc]  # key is bound now
+        if one is None:
+            failed.append(key)
+            # So that it is seen as not finished, and tried at each visit.
+            _or_none(lambda key=key: keep_open(member, key), f"reading {key}")  # type: ignore[misc]  # key is bound now
+        else:
+            alone += one
+    return alone, [NOT_WORKED_OUT] if failed else []
 
 
 def _or_none(work: Callable[[], Result], what: str) -> Result | None:

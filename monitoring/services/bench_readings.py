@@ -96,6 +96,11 @@ def follow(member: Member, reading_uuids: Iterable[UUID]) -> list[dict[str, Any]
     return [_answer(member, reading, heads[reading.uuid]) for reading in readings]
 
 
+def keep_open(member: Member, reading_uuid: UUID) -> None:
+    """Have a reading's row although what follows from its events could not be done."""
+    _locked(member, _heads(member.group_id, [reading_uuid]))
+
+
 def _heads(farm_group_id: int, uuids: Sequence[UUID]) -> dict[UUID, _Heads]:
     rows = (
         BenchEvent.objects.for_group(farm_group_id)

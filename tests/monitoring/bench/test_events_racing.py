@@ -1,7 +1,8 @@
 """Batches that meet, things that fail, and other farm groups change no count."""
 
 from collections.abc import Callable
-from threading import Barrier, Thread
+from contextlib import suppress
+from threading import Barrier, BrokenBarrierError, Thread
 from typing import Any
 from uuid import UUID, uuid4
 
@@ -12,10 +13,11 @@ from blocks.access import Member, member_for
 from blocks.tenancy import stating
 from monitoring.bench.events import read_batch
 from monitoring.models import BenchDevice, BenchEvent
-from monitoring.services import bench_events
+from monitoring.services import bench_acts, bench_events, bench_readings
 from monitoring.services.bench_readings import follow
 from tests.bench_devices import NOON, Device, line
 from tests.builders import World
+from tests.monitoring.bench.benches import Bench, some_bags
 
 MITES = uuid4()
 real = pytest.mark.django_db(transaction=True, databases=["default", "owner"])
@@ -167,6 +169,71 @@ def test_one_reading_that_fails_does_not_hold_the_others_up(
     monkeypatch.setattr(bench_events, "follow", fail_on_one)
     answer = _send(world, device)
     assert [one["id"] for one in answer["readings"]] == [str(other)]
+
+
+@real
+def test_a_reading_that_fails_is_seen_as_open_and_tried_at_the_next_visit(
+    world: World, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    bench = Bench(world)
+    bag, other = some_bags(world, 2)
+    key = bench.count(bag, 5)
+    monkeypatch.setattr(bench_readings, "settle", lambda *_: 1 / 0)
+    answer = bench.send()
+    assert bench_events.NOT_WORKED_OUT in answer["words"]
+    assert bench.reading(key).state == "open"
+    assert bench.tallies(key) == []
+    monkeypatch.undo()
+    bench.start(other)
+    told = {one["id"]: one["state"] for one in bench.send()["readings"]}
+    assert told[key] == "published"
+    assert len(bench.tallies(key)) == 1
+
+
+@real
+def test_acts_that_fail_leave_the_events_stored_and_are_done_at_the_next_visit(
+    world: World, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    (bag,) = some_bags(world)
+    device = Device(world.people["lab"])
+    device.make("receive", bag=str(bag.uuid))
+    monkeypatch.setattr(bench_acts, "apply", lambda *_, **__: 1 / 0)
+    answer = _send(world, device)
+    assert bench_events.NOT_WORKED_OUT in answer["words"]
+    assert len(_stored(world)) == 1
+    monkeypatch.undo()
+    assert bench_events.NOT_WORKED_OUT not in _send(world, device)["words"]
+    with stating(world.group.pk):
+        bag.refresh_from_db()
+    assert bag.way == "received"
+
+
+@real
+def test_acts_and_readings_of_the_same_bags_the_other_way_round_do_not_block(
+    world: World, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Both devices have done their acts before either follows its readings."""
+    bags = some_bags(world, 2)
+    benches = [Bench(world), Bench(world, role="coordinator")]
+    for bench, (first, second) in zip(benches, (bags, bags[::-1]), strict=True):
+        bench.act("receive", "", bag=str(first.uuid))
+        bench.unsent[-1]["reading"] = None
+        bench.count(second, 5)
+    meeting, apply = Barrier(2), bench_acts.apply
+
+    def apply_and_meet(*given: Any, **named: Any) -> list[str]:
+        words = apply(*given, **named)
+        # Whoever is held up elsewhere does not come.
+        with suppress(BrokenBarrierError):
+            meeting.wait(timeout=2)
+        return words
+
+    monkeypatch.setattr(bench_acts, "apply", apply_and_meet)
+    answers = _at_once([bench.send for bench in benches])
+    assert len(answers) == 2
+    for answer in answers:
+        assert bench_events.NOT_WORKED_OUT not in answer["words"]
+        assert [one["state"] for one in answer["readings"]] == ["published"]
 
 
 @real
