@@ -19,6 +19,16 @@ OscillatorNode.prototype.start = function (when) {
   return start.call(this, when);
 };
 """
+# What is said aloud, and how often the screen was asked to stay on.
+SAY = """
+window.said = [];
+window.asked = 0;
+speechSynthesis.speak = ({ text }) => { said.push(text); };
+Object.defineProperty(navigator, "wakeLock", { value: { request: async () => {
+  asked += 1;
+  return { release: async () => { asked -= 1; } };
+} } });
+"""
 UNDONE, BUZZ = ["sawtooth", 620], ["square", 95]
 
 

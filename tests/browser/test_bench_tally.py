@@ -8,7 +8,7 @@ from monitoring.estimation import PILOT_CELLS, DishGrid, cell_order, plan_cells
 from monitoring.models import Bag, BenchReading, Density, Dish
 from monitoring.models import Tally as Published
 from tests.browser.bench_device import Device, Devices
-from tests.browser.bench_tally import BUZZ, HEAR, UNDONE, Tally
+from tests.browser.bench_tally import BUZZ, HEAR, SAY, UNDONE, Tally
 from tests.builders import World
 
 pytestmark = [
@@ -372,6 +372,29 @@ def _box(one: Locator) -> tuple[float, float, float, float]:
     box = one.bounding_box()
     assert box is not None
     return box["x"], box["y"], box["width"], box["height"]
+
+
+def test_totals_are_said_on_request_and_all_else_for_those_who_want_it(
+    tally: Tally, bag: Bag
+) -> None:
+    page = tally.page
+    page.context.add_init_script(SAY)
+    tally.device.open("?said#/keys")
+    page.get_by_label("Say cells, undone acts and refusals aloud").check()
+    page.get_by_text("Kept.").wait_for()
+    page.goto(tally.device.world.url("bench/?said#/pick"))
+    tally.begin(bag, scopes=CELLS_ONLY)
+    place = tally.place
+    tally.keys("j", "j", ".", "m")
+    assert page.evaluate("() => said") == [
+        "2 rust mites.",
+        f"Undo, rust mites, cell {place}.",
+    ]
+    # Nobody touches the screen while both eyes are in the eyepieces.
+    assert page.evaluate("() => asked") == 1
+    page.get_by_role("link", name="Other bags").click()
+    page.get_by_role("heading", name="Count a bag").wait_for()
+    assert page.evaluate("() => asked") == 0
 
 
 def test_dropping_wants_a_hold_and_a_reason(tally: Tally, bag: Bag) -> None:
