@@ -34,8 +34,11 @@ def photo(request: HttpRequest, member: Member, *, photo_uuid: UUID) -> HttpResp
     if found.removed_at is not None or not path.exists():
         raise Http404("The photograph was removed.")
     response = HttpResponse(path.read_bytes(), content_type="image/jpeg")
-    response.headers["Content-Disposition"] = content_disposition_header(
-        as_attachment="download" in request.GET, filename=_name(found)
+    response.headers["Content-Disposition"] = (
+        content_disposition_header(
+            as_attachment="download" in request.GET, filename=_name(found)
+        )
+        or "attachment"
     )
     response.headers["X-Content-Type-Options"] = "nosniff"
     response.headers["Content-Security-Policy"] = ALONE

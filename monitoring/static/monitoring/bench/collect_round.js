@@ -1,9 +1,9 @@
 // One round's walk: the next bag, how far it is, and what was collected last.
-import { offerCamera } from "./camera.js";
 import { collectBag, findBag, loseBag, nameOf, takeBack } from "./collecting.js";
 import { holdButton } from "./controls.js";
 import { h } from "./elements.js";
 import { nextCard, rowsOf } from "./collect_parts.js";
+import { scanForm } from "./scan_form.js";
 import { tones } from "./sound.js";
 
 const NOW = { collected: "collected", received: "received", washed: "washed", counted: "counted", reported: "reported", lost: "lost" };
@@ -117,25 +117,13 @@ class Walk {
   }
 }
 
-function scanForm(walk) {
-  const input = h("input", { type: "text", id: "collect-scan", autocomplete: "off", autocapitalize: "characters", spellcheck: "false", enterkeyhint: "done" });
-  const take = (typed) => {
-    input.value = "";
-    return walk.take(typed);
-  };
-  const form = h("form", { class: "inline-form scan-form", onsubmit: (event) => { event.preventDefault(); take(input.value); } },
-    h("div", { class: "field" }, h("label", { for: "collect-scan" }, "Scan or type a label: it is collected"), input), h("button", { class: "quiet" }, "Collect it"));
-  offerCamera(form, take);
-  return form;
-}
-
 export async function roundView(context) {
   const places = {
     sentence: h("p", { class: "sentence" }), next: h("section", { class: "collect-next", "aria-label": "Next bag" }),
     says: h("p", { class: "said", role: "status" }), problem: h("p", { class: "problem", role: "alert" }),
     position: h("p", { class: "muted" }), list: h("ol", { class: "collect-list" }),
   };
-  const walk = new Walk({ ...context, places }), form = scanForm(walk);
+  const walk = new Walk({ ...context, places }), form = scanForm({ id: "collect-scan", label: "Scan or type a label: it is collected", words: "Collect it", take: (typed) => walk.take(typed) });
   context.root.replaceChildren(
     h("h1", {}, `Collect: ${context.title}`),
     ...(context.several ? [h("p", {}, h("a", { href: "#/collect/all" }, "Other rounds"))] : []),

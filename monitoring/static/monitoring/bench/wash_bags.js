@@ -1,8 +1,8 @@
 // Which bags a wash is of: those that wait for it, chosen by label or by hand.
 import { roundsOf, walked } from "./acts.js";
-import { offerCamera } from "./camera.js";
 import { findBag, nameOf } from "./collecting.js";
 import { h } from "./elements.js";
+import { scanForm } from "./scan_form.js";
 import { tones } from "./sound.js";
 
 const UNWASHED = new Set(["collected", "received"]);
@@ -72,15 +72,10 @@ export class WashBags {
   }
 
   scanForm() {
-    const input = h("input", { type: "text", id: "wash-scan", autocomplete: "off", autocapitalize: "characters", spellcheck: "false", enterkeyhint: "done" });
     const take = (typed) => {
       tones.unlock();
-      input.value = "";
-      this.take(typed);
+      return this.take(typed);
     };
-    const form = h("form", { class: "inline-form scan-form", onsubmit: (event) => { event.preventDefault(); take(input.value); } },
-      h("div", { class: "field" }, h("label", { for: "wash-scan" }, "Scan or type a label: it is chosen"), input), h("button", { class: "quiet" }, "Choose it"));
-    offerCamera(form, take);
-    return form;
+    return scanForm({ id: "wash-scan", label: "Scan or type a label: it is chosen", words: "Choose it", take });
   }
 }
