@@ -37,17 +37,19 @@ PRESS = """async ({ reading, times }) => {
     payload: { organism: payload.organisms[0].id, place: "row 1" } };
   await store.append(Array(times).fill(press));
 }"""
-# When everything is answered; whatever it takes, by the store's own word.
-SENT = """async () => {
+# When everything is answered, by the store's own word; told when that takes too long.
+SENT = """(limit) => new Promise((sent, late) => {
   const { store } = window.bench;
-  for (;;) {
-    const counts = await store.counts();
-    if (!counts.unsent) return counts;
-    await new Promise((next) => {
-      store.addEventListener("change", next, { once: true });
-    });
-  }
-}"""
+  const end = setTimeout(() => late(new Error("not sent in time")), limit);
+  const look = async () => {
+    if ((await store.counts()).unsent) return;
+    clearTimeout(end);
+    store.removeEventListener("change", look);
+    sent();
+  };
+  store.addEventListener("change", look);
+  look();
+})"""
 
 
 @dataclass
@@ -105,7 +107,7 @@ class Device:
 
     def send(self) -> None:
         self.page.evaluate("() => { bench.sender.now(); }")
-        self.page.evaluate(SENT)
+        self.page.evaluate(SENT, WAIT_MS)
 
     def stored(self) -> list[BenchEvent]:
         """What the server has of this farm group's devices, by number."""

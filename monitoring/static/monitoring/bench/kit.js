@@ -21,7 +21,7 @@ export async function trouble(response, status, login) {
     return REFUSED;
   }
   const { detail } = await response.json().catch(() => ({}));
-  status.sending(`The server answered ${response.status}${detail ? ` (${detail.replace(/\.$/, "")})` : ""}; it is tried again`);
+  status.sending(`The server answered ${response.status}${detail ? ` (${detail.replace(/\.$/, "")})` : ""}; sending is tried again`);
   return AWAY;
 }
 
@@ -34,7 +34,7 @@ export async function refreshKit({ store, status, urls }) {
       signal: AbortSignal.timeout(LONGEST_MS),
     });
   } catch {
-    status.sending("No network; it is tried again");
+    status.sending("No network; sending is tried again");
     return AWAY;
   }
   const found = await trouble(response, status, urls.login);

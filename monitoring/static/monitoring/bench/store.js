@@ -1,6 +1,7 @@
 // What this device keeps: events, readings, the kit, settings, photographs.
+import { beginAnew } from "./anew.js";
 import { append, StoreError } from "./append.js";
-import { forgetDatabase, openDatabase } from "./database.js";
+import { openDatabase } from "./database.js";
 import * as outbox from "./outbox.js";
 import * as photos from "./photo_store.js";
 import { readFile, savedFile } from "./saved_file.js";
@@ -55,8 +56,7 @@ class Store extends EventTarget {
   }
 
   async nameDevice(name) {
-    this.device = { ...this.device, name };
-    await this.keepSetting("device", this.device);
+    await this.keepSetting("device", this.device = { ...this.device, name });
     this.#tell("change");
   }
 
@@ -79,9 +79,7 @@ class Store extends EventTarget {
 
   // Rows {id, ...payload of start, state: open|finished|dropped, at, author, server}.
   async reading(id) { return (await this.#db.get("readings", id)) ?? null; }
-  async readings() {
-    return (await this.#db.getAll("readings")).sort((a, b) => (a.at < b.at ? 1 : -1));
-  }
+  async readings() { return (await this.#db.getAll("readings")).sort((a, b) => (a.at < b.at ? 1 : -1)); }
 
   // Keep what the server says of readings [{id, state, why, bag, url}].
   async noteServer(told) {
@@ -97,15 +95,17 @@ class Store extends EventTarget {
   unsent(limit, options) { return outbox.unsent(this.#db, limit, options); }
   counts() { return outbox.counts(this.#db); } // {unsent, oldestAt, refused, photos, carried}
   refused() { return this.#db.getAll("refused"); }
-  sendAgain(ranges) { return outbox.sendAgain(this.#db, ranges); }
-  async markAnswered(results) {
-    await outbox.markAnswered(this.#db, results, this.now().toISOString());
+  async forgetRefused() {
+    await this.#db.clear("refused");
     this.#tell("change");
   }
 
+  sendAgain(ranges) { return outbox.sendAgain(this.#db, ranges); }
   carried(limit) { return this.#db.getAll("carried", null, limit); }
-  async markCarried(answered) {
-    await outbox.markCarried(this.#db, answered, this.now().toISOString());
+  markAnswered(results) { return this.#taken(outbox.markAnswered, results); }
+  markCarried(answered) { return this.#taken(outbox.markCarried, answered); }
+  async #taken(take, answers) {
+    await take(this.#db, answers, this.now().toISOString());
     this.#tell("change");
   }
 
@@ -135,11 +135,8 @@ class Store extends EventTarget {
     this.#tell("change");
   }
 
-  // Let go of everything and become another device; what was not sent is lost with it.
-  beginAnew() {
-    this.#db.close();
-    return forgetDatabase(this.slug);
-  }
+  // Let go of all but waiting photographs, and become another device.
+  beginAnew() { return beginAnew(this.slug, this.#db); }
 
   exportAll() { return savedFile(this.#db, this); }
   async importFile(text) {

@@ -67,7 +67,7 @@ export class Sender {
       await alone(this.store.slug, async () => { outcome = await this.#send(); });
     } catch (error) {
       console.warn("sending failed", error);
-      this.status.sending("No answer from the server; it is tried again");
+      this.status.sending("No answer from the server; sending is tried again");
       outcome = AWAY;
     }
     return outcome;
@@ -125,9 +125,10 @@ export class Sender {
     const answer = await postEvents(this, device, events);
     if (typeof answer === "string") return answer;
     const results = answer.results.map((one, i) => ({ ...one, sequence: events[i].sequence }));
+    // First what is missing, so that never nothing seems to wait.
+    if (device === this.store.device) await this.#mind(answer.missing ?? []);
     await keep(results);
     await this.store.noteServer(answer.readings ?? []);
-    if (device === this.store.device) await this.#mind(answer.missing ?? []);
     return FINE;
   }
 
