@@ -33,6 +33,14 @@ NO_PHOTO = """async () => {
   }
 }"""
 
+HEAR = """() => {
+  window.heard = [];
+  const start = OscillatorNode.prototype.start;
+  OscillatorNode.prototype.start = function (...at) {
+    window.heard.push(this.frequency.value);
+    return start.apply(this, at);
+  };
+}"""
 A_GIF = """async (bag) => {
   const { store } = window.bench;
   const { keepPicture } = await import(
@@ -197,6 +205,29 @@ def test_a_photograph_taken_without_a_network_arrives_without_its_place(
     shown = page.get_by_role("img", name="Photograph 1 of bag")
     shown.scroll_into_view_if_needed()
     assert shown.evaluate("(one) => one.decode().then(() => one.naturalWidth)") > 0
+
+
+def test_shaking_is_counted_down_and_its_end_is_heard(
+    world: World, bags: list[Bag], phone: Device
+) -> None:
+    page = phone.page
+    Bench(world).take(bags[0], "collected")
+    page.reload()
+    phone.ready()
+    page.clock.install()
+    page.get_by_role("link", name="Wash").click()
+    page.evaluate(HEAR)
+    page.get_by_role("button", name="Shake for 30 s").click()
+    page.clock.run_for(10_000)
+    expect(page.get_by_role("timer")).to_have_text("20 s")
+    page.clock.run_for(19_000)
+    expect(page.get_by_role("timer")).to_have_text("1 s")
+    before = page.evaluate("() => window.heard.length")
+    page.clock.run_for(1_000)
+    expect(page.get_by_role("timer")).to_have_text("Done")
+    # Two at 20 and at 10 s each, one at the start; the long one is of two waves.
+    assert before == 5
+    assert page.evaluate("() => window.heard.length") == before + 2
 
 
 def test_a_file_that_the_server_refuses_is_listed_with_its_reason(
