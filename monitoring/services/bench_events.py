@@ -13,7 +13,7 @@ from blocks.access import COUNTERS, Member, require
 from monitoring.bench.admission import Known, admit, why_too_far
 from monitoring.bench.clocks import clock_words
 from monitoring.bench.events import Batch, Told, Unkept
-from monitoring.models import BenchDevice, BenchEvent
+from monitoring.models import BenchDevice
 from monitoring.queries.bench import readings_under_way
 from monitoring.services import bench_acts, bench_rows
 from monitoring.services.bench_holding import hold
@@ -44,7 +44,7 @@ NOT_WORKED_OUT = (
 class _Taken:
     """What became of a batch's events: those that were there, and the new ones."""
 
-    there: dict[UUID, BenchEvent]
+    there: dict[UUID, bench_rows.Stored]
     new: dict[UUID, Told] = field(default_factory=dict)
     too_far: dict[UUID, str] = field(default_factory=dict)
     # For each new event why it was refused; empty where it was taken.
@@ -121,7 +121,7 @@ def _store(
         device=device.pk,
         people=people,
         owners=bench_rows.owners_of(member.group_id, readings),
-        targets={key: bench_rows.as_target(row) for key, row in taken.there.items()},
+        targets={key: row.as_target for key, row in taken.there.items()},
     )
     taken.refusals = admit(new, known)
     rows = [
@@ -200,15 +200,15 @@ def _answer_new(event: Told, taken: _Taken, device: BenchDevice) -> tuple[str, s
     return "stored", NO_PRESS if lacking else ""
 
 
-def _is_same(event: Told, row: BenchEvent, device: BenchDevice) -> bool:
+def _is_same(event: Told, row: bench_rows.Stored, device: BenchDevice) -> bool:
     return (
-        row.device_id == device.pk
+        row.device == device.pk
         and row.sequence == event.sequence
         and row.kind == event.kind
-        and row.reading_uuid == event.reading
+        and row.reading == event.reading
         and row.payload == event.payload
-        and row.device_at == event.at
-        and (row.author.uuid if row.author else None) == event.author
+        and row.at == event.at
+        and row.author == event.author
     )
 
 

@@ -3,7 +3,7 @@
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Any
+from typing import Any, NamedTuple
 from uuid import UUID
 
 from django.db import connection
@@ -60,6 +60,31 @@ SELECT pg_advisory_xact_lock(%(group)s::int, bucket) FROM (
 """
 
 
+class Stored(NamedTuple):
+    """An event that is stored, as far as one sent again is compared with it."""
+
+    id: UUID
+    device: int
+    sequence: int
+    kind: str
+    reading: UUID | None
+    payload: dict[str, Any]
+    at: datetime
+    author: UUID | None
+    refusal: str
+
+    @property
+    def as_target(self) -> Target:
+        """What an undo names."""
+        return Target(
+            device=self.device,
+            sequence=self.sequence,
+            reading=self.reading,
+            kind=self.kind,
+            is_refused=bool(self.refusal),
+        )
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Row:
     """An event to be stored: as read, by whom, and why it was refused."""
@@ -92,25 +117,24 @@ def people_of(member: Member, keys: Collection[UUID]) -> dict[UUID, int]:
     return dict(rows)
 
 
-def stored(farm_group_id: int, keys: Collection[UUID]) -> dict[UUID, BenchEvent]:
+def stored(farm_group_id: int, keys: Collection[UUID]) -> dict[UUID, Stored]:
     """Give the group's events with these keys; 1 query."""
     rows = (
         BenchEvent.objects.for_group(farm_group_id)
         .filter(uuid__in=keys)
-        .select_related("author")
+        .values_list(
+            "uuid",
+            "device_id",
+            "sequence",
+            "kind",
+            "reading_uuid",
+            "payload",
+            "device_at",
+            "author__uuid",
+            "refusal",
+        )
     )
-    return {row.uuid: row for row in rows}
-
-
-def as_target(row: BenchEvent) -> Target:
-    """Give a stored event as what an undo names."""
-    return Target(
-        device=row.device_id,
-        sequence=row.sequence,
-        reading=row.reading_uuid,
-        kind=row.kind,
-        is_refused=bool(row.refusal),
-    )
+    return {row[0]: Stored(*row) for row in rows}
 
 
 def numbers_taken(device: BenchDevice, sequences: Collection[int]) -> set[int]:
