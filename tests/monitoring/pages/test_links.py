@@ -24,6 +24,10 @@ ELSEWHERE = {"tile", "labels-pdf", "bag-by-label"} | {
     "bench-worker",
     "bench-kit",
     "bench-figure",
+    # Pictures that pages show.
+    "bench-photo",
+    "reference-look",
+    "reference-marks",
 }
 MOST_OF_A_KIND = 6
 GOOD = {200, 204, 302}
