@@ -51,10 +51,13 @@ class Pair:
 
 def read_pair(pem: bytes) -> Pair:
     """Read what `Pair.pem` wrote; anything else is a ValueError."""
-    certificate = x509.load_pem_x509_certificate(pem)
-    key = serialization.load_pem_private_key(pem, password=None)
+    try:
+        certificate = x509.load_pem_x509_certificate(pem)
+        key = serialization.load_pem_private_key(pem, password=None)
+    except (ValueError, TypeError) as error:
+        raise ValueError("it holds no certificate with its key") from error
     if not isinstance(key, ec.EllipticCurvePrivateKey):
-        raise TypeError("the private key is not on an elliptic curve")
+        raise ValueError("its key is of another kind")  # noqa: TRY004 - the file's fault
     if key.public_key() != certificate.public_key():
         raise ValueError("its key belongs to another certificate")
     return Pair(certificate=certificate, key=key)

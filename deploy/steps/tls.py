@@ -109,7 +109,7 @@ def _keep_authority(folder: Path, names: tuple[str, ...], *, now: datetime) -> P
     file = folder / "authority.pem"
     try:
         kept = _read(file)
-    except (ValueError, TypeError) as error:
+    except ValueError as error:
         raise StepError(
             f"{file} is damaged ({error}). Phones trust this site by it: bring it back"
             f" from a backup. Without one, delete the folder {folder} and start again;"
@@ -144,7 +144,7 @@ def _keep_server(
     file = folder / "server.pem"
     try:
         kept = _read(file)
-    except (ValueError, TypeError) as error:
+    except ValueError as error:
         # Nobody trusts this one by itself, so a new one is as good.
         say(f"{file} is damaged ({error}); making it anew.")
         kept = None
