@@ -19,6 +19,23 @@ OscillatorNode.prototype.start = function (when) {
   return start.call(this, when);
 };
 """
+# How many acts were on disk at each tone: listens before the page can.
+DISK = """
+window.done = 0;
+window.atTone = [];
+const open = IDBDatabase.prototype.transaction;
+IDBDatabase.prototype.transaction = function (...terms) {
+  const made = open.apply(this, terms);
+  made.addEventListener("complete", () => { window.done += made.acts ?? 0; });
+  return made;
+};
+const add = IDBObjectStore.prototype.add;
+IDBObjectStore.prototype.add = function (...terms) {
+  this.transaction.acts = (this.transaction.acts ?? 0) + 1;
+  return add.apply(this, terms);
+};
+window.onHeard = () => { atTone.push(done); };
+"""
 # What is said aloud, and how often the screen was asked to stay on.
 SAY = """
 window.said = [];

@@ -8,7 +8,7 @@ from monitoring.estimation import PILOT_CELLS, DishGrid, cell_order, plan_cells
 from monitoring.models import Bag, BenchReading, Density, Dish
 from monitoring.models import Tally as Published
 from tests.browser.bench_device import Device, Devices
-from tests.browser.bench_tally import BUZZ, HEAR, SAY, UNDONE, Tally
+from tests.browser.bench_tally import BUZZ, DISK, HEAR, SAY, UNDONE, Tally
 from tests.builders import World
 
 pytestmark = [
@@ -238,6 +238,15 @@ def test_a_reading_with_unread_cells_ends_with_a_reason_only(
         assert Published.objects.get(wash__bag=bag).cells_counted == 4
 
 
+def test_each_tone_comes_after_its_press_is_on_disk(tally: Tally, bag: Bag) -> None:
+    tally.page.context.add_init_script(DISK)
+    tally.device.open("?disk#/pick")
+    tally.begin(bag, scopes=CELLS_ONLY)
+    tally.page.evaluate("() => { done = 0; atTone.length = 0; }")
+    tally.keys(*"jjjjj")
+    assert tally.page.evaluate("() => atTone") == [1, 2, 3, 4, 5]
+
+
 def test_a_tab_killed_between_presses_loses_none_that_was_heard(
     world: World, bag: Bag, devices: Devices
 ) -> None:
@@ -403,7 +412,7 @@ def test_dropping_wants_a_hold_and_a_reason(tally: Tally, bag: Bag) -> None:
     page.get_by_role("button", name="Note and more").click()
     page.get_by_label("Why it is dropped").fill("dish spilt")
     drop = page.get_by_role("button", name="Drop this reading")
-    drop.click()
+    drop.click(delay=300)
     assert "drop" not in tally.kinds()
     reading = tally.reading()
     drop.hover()
