@@ -383,6 +383,30 @@ def _box(one: Locator) -> tuple[float, float, float, float]:
     return box["x"], box["y"], box["width"], box["height"]
 
 
+def test_a_dish_that_was_counted_is_recounted_without_its_figures(
+    tally: Tally, bag: Bag
+) -> None:
+    tally.begin(bag, scopes=CELLS_ONLY)
+    tally.read_cells("j", [3])
+    tally.keys("/")
+    tally.page.get_by_role("heading", name="Read back").wait_for()
+    tally.keys("1", "Enter")
+    tally.page.get_by_role("heading", name="Finished").wait_for()
+    tally.device.send()
+    tally.device.open("?again#/pick")
+    tally.page.keyboard.type(f"{bag.label}\n")
+    note = tally.page.get_by_text("was counted already by others").or_(
+        tally.page.get_by_text("was counted on this device already")
+    )
+    expect(note).to_be_visible()
+    expect(tally.page.get_by_label("This is a recount")).to_be_checked()
+    tally.page.get_by_role("button", name="Start counting").press("Enter")
+    tally.page.locator(".tally").wait_for()
+    start = tally.events()[0]["payload"]
+    assert (start["recount"], start["blind"]) == (True, True)
+    expect(tally.total("rust mites")).to_have_text("0")
+
+
 def test_totals_are_said_on_request_and_all_else_for_those_who_want_it(
     tally: Tally, bag: Bag
 ) -> None:

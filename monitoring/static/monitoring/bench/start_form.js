@@ -13,8 +13,16 @@ const PRECISIONS = [0.1, 0.15, 0.2, 0.3];
 // Few predators and thrips lie in a dish: they are looked for in all of it.
 const usualScope = (organism) => (organism.role === "predator" || organism.position > 0 ? "whole" : "cells");
 
-function whoCounted(bag, wash, number) {
-  return (bag.counted ?? []).find((one) => one.wash === wash && one.dish_number === number);
+const SEEN = "This dish was counted already by others; you will not see their figures. Yours is kept beside theirs as a recount.";
+const SEEN_HERE = "This dish was counted on this device already. Yours is kept beside that count as a recount.";
+const OPEN_HERE = "A count of this dish is open on this device. Go on with it from the list of bags, unless this is to be a recount.";
+
+// What is known of earlier counts of a dish, by the site and by this device, in words.
+function countedBefore(bag, mine, wash, number) {
+  const here = mine.filter((row) => row.bag === bag.id && row.wash_number === wash && row.dish_number === number);
+  if ((bag.counted ?? []).some((one) => one.wash === wash && one.dish_number === number)) return SEEN;
+  if (here.some((row) => row.state === "finished")) return SEEN_HERE;
+  return here.some((row) => row.state === "open") ? OPEN_HERE : "";
 }
 
 function scopeQuestions(kit, prefs) {
@@ -87,19 +95,19 @@ async function begin(asked, { store, kit, bag, go }, says) {
 }
 
 export async function startForm({ store, kit, bag, go, back }) {
-  const prefs = await loadPrefs(store, kit), asked = questions(kit, bag, prefs);
+  const prefs = await loadPrefs(store, kit), asked = questions(kit, bag, prefs), mine = await store.readings();
   const says = h("p", { class: "problem", role: "alert" });
   const counted = h("p", { class: "note" });
   const look = () => {
-    const before = whoCounted(bag, Number(asked.wash.value), Number(asked.number.value));
-    counted.hidden = !before;
-    asked.recount.checked = Boolean(before);
-    counted.textContent = "This dish was counted already by others; you will not see their figures. Yours is kept beside theirs as a recount.";
+    const words = countedBefore(bag, mine, Number(asked.wash.value), Number(asked.number.value));
+    counted.hidden = !words;
+    counted.textContent = words;
+    asked.recount.checked = words === SEEN || words === SEEN_HERE;
   };
   asked.wash.addEventListener("input", look);
   asked.number.addEventListener("input", look);
   look();
-  const recount = h("label", { class: "choice" }, asked.recount, " This is a recount of a dish that others counted");
+  const recount = h("label", { class: "choice" }, asked.recount, " This is a recount of a dish that was counted before");
   const form = h("form", { class: "start", onsubmit: (event) => { event.preventDefault(); begin(asked, { store, kit, bag, go }, says); } },
     h("h2", {}, bagWords(bag)), h("p", { class: "lead" }, `${bag.round.block}, ${bag.round.farm}, ${bag.round.collected_on}; ${bag.position ?? ""} ${bag.tissue}`),
     counted, says, h("div", { class: "actions" }, h("button", { "data-start": "" }, "Start counting"), h("button", { type: "button", class: "quiet", onclick: back }, "Another bag")),
