@@ -5,6 +5,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from django.core.handlers.wsgi import WSGIHandler
 from django.core.management import call_command
 from django.test.testcases import LiveServerThread
 from playwright.sync_api import Browser, Response
@@ -25,6 +26,16 @@ ELSEWHERE = [
 VIEWS = ["collect", "wash", "unsent", "keys", "device", "pick"]
 
 
+class AsTheSite(WSGIHandler):
+    """Leave files to the site itself, which serves them as gathered."""
+
+    def __init__(self, site: WSGIHandler) -> None:
+        self.site = site
+
+    def __call__(self, environ: Any, start_response: Any) -> Any:
+        return self.site(environ, start_response)
+
+
 @pytest.fixture
 def gathered(settings: Any, tmp_path: Path, transactional_db: None) -> Iterator[str]:
     """Serve the site with gathered files, and give its address."""
@@ -36,7 +47,7 @@ def gathered(settings: Any, tmp_path: Path, transactional_db: None) -> Iterator[
     call_command(
         "collectstatic", interactive=False, verbosity=0, ignore_patterns=ELSEWHERE
     )
-    server = LiveServerThread("localhost", static_handler=lambda site: site)
+    server = LiveServerThread("localhost", static_handler=AsTheSite)
     server.daemon = True
     server.start()
     server.is_ready.wait()
