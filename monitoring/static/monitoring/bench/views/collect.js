@@ -38,7 +38,13 @@ export async function view({ store, kit, status, go, root, param }) {
   const chosen = rounds.find((round) => round.id === param);
   if (!chosen) {
     chooseRound(root, rounds);
-    return close;
+    // Rounds planned since this device last heard of the site.
+    const again = async () => chooseRound(root, roundsOf((await bagsNow(store, store.kit())).values()));
+    store.addEventListener("kit", again);
+    return () => {
+      store.removeEventListener("kit", again);
+      close();
+    };
   }
   const position = new Position();
   const leave = await roundView({

@@ -1,4 +1,5 @@
 // Choose the bag to count: one that waits, or by its label.
+import { bagsNow } from "../acts.js";
 import { offerCamera } from "../camera.js";
 import { printed, readCode } from "../codes.js";
 import { h } from "../elements.js";
@@ -44,12 +45,20 @@ async function openReadings({ store, kit, go }) {
   return h("section", {}, h("h2", {}, "Go on with"), h("ul", { class: "bag-list" }, rows));
 }
 
+// The bags as this device knows them: what was collected, washed or finished here since
+// it last heard of the site is so already.
+async function bagsHere(store) {
+  const finished = new Set((await store.readings()).filter((row) => row.state === "finished").map((row) => row.bag));
+  const bags = [...(await bagsNow(store, store.kit())).values()];
+  return bags.map((bag) => (finished.has(bag.id) && WAITING.has(bag.way) ? { ...bag, way: "counted" } : bag));
+}
+
 // A scanner types the label and Enter; so may a person.
-function searchForm({ kit, choose, results }) {
+function searchForm({ kit, here, choose, results }) {
   const input = h("input", { type: "text", id: "bag-search", autocomplete: "off", autocapitalize: "characters", spellcheck: "false", enterkeyhint: "go" });
   const says = h("p", { class: "problem", role: "alert" });
   const show = () => {
-    const found = matching(kit.bags, input.value), cut = kit.bags_cut ? ` ${kit.bags_cut}` : "";
+    const found = matching(here.bags, input.value), cut = kit.bags_cut ? ` ${kit.bags_cut}` : "";
     const more = found.length > SHOWN ? ` ${SHOWN} of them are shown: type to find others.` : "";
     results.replaceChildren(h("p", { class: "muted", role: "status" }, `${many(found.length, "bag")} ${input.value.trim() ? "found" : "waiting, oldest first"}.${more}${cut}`), ...listOf(found.slice(0, SHOWN), choose));
     return found;
@@ -65,7 +74,7 @@ function searchForm({ kit, choose, results }) {
   input.addEventListener("input", () => { says.textContent = ""; show(); });
   offerCamera(form, take);
   show();
-  return { form, says, input };
+  return { form, says, input, show };
 }
 
 export async function view({ store, kit, go, root }) {
@@ -76,10 +85,19 @@ export async function view({ store, kit, go, root }) {
     start.querySelector("[data-start]")?.focus();
     scrollTo(0, 0);
   };
-  const { form, says, input } = searchForm({ kit, choose, results });
+  const here = { bags: await bagsHere(store) };
+  const { form, says, input, show } = searchForm({ kit, here, choose, results });
   const open = await openReadings({ store, kit, go });
   const list = h("div", {}, h("p", { class: "lead" }, "For whoever counts: scan the bag, then count it by keys with both eyes in the microscope."), form, says, open, h("h2", {}, "Bags"), results);
   root.replaceChildren(h("h1", {}, "Count a bag"), list, start);
   input.focus();
-  return () => form.dispatchEvent(new Event("bench:close"));
+  const follow = async () => {
+    here.bags = await bagsHere(store);
+    show();
+  };
+  store.addEventListener("kit", follow);
+  return () => {
+    store.removeEventListener("kit", follow);
+    form.dispatchEvent(new Event("bench:close"));
+  };
 }
