@@ -237,10 +237,14 @@ def test_a_file_that_the_server_refuses_is_listed_with_its_reason(
     page.evaluate(A_GIF, str(bags[0].uuid))
     page.evaluate(NO_PHOTO)
     page.get_by_role("link", name="Unsent").click()
-    page.get_by_role("cell", name="This is a GIF, not a photograph").wait_for()
+    page.get_by_role("listitem").filter(
+        has_text="This is a GIF, not a photograph"
+    ).wait_for()
     page.get_by_role("button", name="Send again").click()
     page.evaluate(NO_PHOTO)
-    page.get_by_role("cell", name="This is a GIF, not a photograph").wait_for()
+    page.get_by_role("listitem").filter(
+        has_text="This is a GIF, not a photograph"
+    ).wait_for()
     with stating(world.group.pk):
         assert BagPhoto.objects.count() == 0
 

@@ -6,9 +6,9 @@ const when = (at) => new Date(at).toLocaleString("en", { dateStyle: "medium", ti
 function row(store, bags, photo) {
   const bag = bags.get(photo.bag);
   const again = () => store.changePhoto(photo.id, { waiting: 1, refused: "" });
-  return h("tr", {},
-    h("td", {}, bag ? `bag ${bag.code}` : "a bag not in the list any more"), h("td", { class: "when" }, when(photo.at)), h("td", {}, photo.refused),
-    h("td", {}, h("button", { type: "button", class: "quiet", onclick: again }, "Send again")));
+  return h("li", {},
+    h("p", {}, h("strong", {}, bag ? `Bag ${bag.code}` : "A bag not in the list any more"), `, ${when(photo.at)}: ${photo.refused}`),
+    h("button", { type: "button", class: "quiet", onclick: again }, "Send again"));
 }
 
 export function photosRefused(store, photos) {
@@ -18,8 +18,6 @@ export function photosRefused(store, photos) {
   return [
     h("h2", {}, "Photographs that the server did not take"),
     h("p", {}, "They stay on this device. The saved file does not hold them."),
-    h("div", { class: "table-wrap" }, h("table", {},
-      h("thead", {}, h("tr", {}, ["Of", "Taken", "Why", ""].map((head) => h("th", { scope: "col" }, head)))),
-      h("tbody", {}, refused.map((photo) => row(store, bags, photo))))),
+    h("ul", { class: "photos-refused" }, refused.map((photo) => row(store, bags, photo))),
   ];
 }
