@@ -266,6 +266,9 @@ def test_what_the_server_refuses_is_kept_and_shown_with_its_reason(
     )
     device.send()
     assert device.counts()["refused"] == 1
+    # What counts for nothing on the server counts for nothing here.
+    kinds = "async (id) => (await bench.store.eventsOf(id)).map((one) => one.kind)"
+    assert device.page.evaluate(kinds, reading) == ["start"]
     expect(words(device)).to_contain_text("1 refused by the server")
     device.page.evaluate("() => { location.hash = '#/unsent'; }")
     expect(device.page.get_by_role("heading", name="Refused")).to_be_visible()

@@ -4,6 +4,12 @@
 const after = (sequence) => IDBKeyRange.lowerBound(sequence, true);
 const sentTo = async (settings) => (await settings.get("sentTo")) ?? 0;
 
+// A reading's events in order, without those that the server refused.
+export async function eventsOf(db, reading) {
+  const events = await db.getAllFromIndex("events", "reading", reading);
+  return events.filter(({ refused }) => !refused);
+}
+
 // Own events that wait, in order of their numbers; those that the server was too old
 // for (`later`) only when asked for.
 export async function unsent(db, limit, { later = false } = {}) {
@@ -34,7 +40,9 @@ export async function markAnswered(db, results, at) {
     again.delete(sequence);
     if (status === "refused") {
       const event = await tables.objectStore("events").get(sequence);
-      if (event) tables.objectStore("refused").put({ event, why, at });
+      if (!event) continue;
+      tables.objectStore("refused").put({ event, why, at });
+      tables.objectStore("events").put({ ...event, refused: why });
     }
   }
   settings.put(highest, "sentTo");

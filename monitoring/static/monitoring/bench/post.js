@@ -8,7 +8,8 @@ function bodyOf(store, { unsent, oldestAt }, device, events) {
     sent_at: store.now().toISOString(),
     unsent,
     oldest_unsent_at: oldestAt,
-    events,
+    // That one was refused is noted here only.
+    events: events.map(({ refused, ...event }) => event),
   });
 }
 

@@ -74,7 +74,7 @@ export class Status {
     const { unsent, oldestAt, refused, photos } = counts;
     const span = oldestAt ? age(oldestAt, this.clock()) : "";
     const parts = [];
-    if (this.#problem) parts.push("Problem: see above");
+    if (this.#problem) parts.push("Problem: see below");
     if (unsent) {
       const since = span ? `the oldest for ${span}` : "since when is not known: this device's clock was set back";
       parts.push(`Saved here, ${many(unsent, "event")} unsent, ${since}`);

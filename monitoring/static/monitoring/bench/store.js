@@ -74,7 +74,7 @@ class Store extends EventTarget {
     return made;
   }
 
-  eventsOf(reading) { return this.#db.getAllFromIndex("events", "reading", reading); }
+  eventsOf(reading) { return outbox.eventsOf(this.#db, reading); }
   acts() { return this.#db.getAllFromIndex("events", "beside"); } // collect, wash, photo, ...
 
   // Rows {id, ...payload of start, state: open|finished|dropped, at, author, server}.

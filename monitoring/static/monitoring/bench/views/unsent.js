@@ -44,7 +44,7 @@ function copiedPart(store, status) {
   return [
     h("h2", {}, "This browser's storage was copied"),
     h("p", {}, "Another browser, or an earlier state of this one, has sent events under the same numbers. What you do here is refused until this device begins anew. What was not sent is saved to a file first, for the coordinator; open readings are then counted again."),
-    holdButton("Save to a file and begin anew (hold)", anew),
+    holdButton("Save to a file and begin anew", anew),
   ];
 }
 
@@ -65,7 +65,7 @@ function refusedPart(rows, store, status) {
     h("h2", {}, "Refused by the server"),
     h("p", {}, "These count for nothing; a person should know why, and do again what is needed. They are in the saved file too."),
     table(["What", "Number", "When", "Why"], rows.map(({ event, why }) => [KINDS[event.kind] ?? event.kind, `${event.sequence}`, when(event.at), why])),
-    holdButton("Seen: save to a file and clear this list (hold)", clear),
+    holdButton("Seen: save to a file and clear this list", clear),
   ];
 }
 
