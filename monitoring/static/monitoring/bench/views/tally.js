@@ -17,7 +17,11 @@ function elsewhere(root, words) {
 
 function titleOf({ bag, dish, live }) {
   const { wash_number: wash, dish_number: number } = live.started;
-  return `${bag ? bagWords(bag) : "A bag not kept here"}, wash ${wash}, ${dish.name} ${number}`;
+  const parts = [bag ? bagWords(bag) : "A bag not kept here", dish.name];
+  // The first of each goes without saying.
+  if (wash > 1) parts.push(`wash ${wash}`);
+  if (number > 1) parts.push(`dish number ${number}`);
+  return parts.join(", ");
 }
 
 // Draw at most once a frame, however fast the keys come.
