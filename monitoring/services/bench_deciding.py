@@ -18,6 +18,7 @@ from monitoring.services.bench_readings import (
     wait,
 )
 from monitoring.services.changes import note_changed_rounds
+from monitoring.sheets.publishing_lock import publish_beside_others
 
 State = BenchReading.State
 Choice = Literal[
@@ -102,6 +103,11 @@ def decide(member: Member, reading: BenchReading, decision: Decision) -> BenchRe
         .get(pk=reading.pk)
     )
     refuse_what_moved(locked, decision.seen)
+    if not publish_beside_others(member.group_id):
+        raise ConflictError(
+            "A count sheet is being published just now. Wait a moment, and keep the"
+            " decision then."
+        )
     if decision.choice == "choose":
         _choose(locked, decision)
     elif decision.choice not in choices_for(

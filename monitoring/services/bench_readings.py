@@ -28,6 +28,7 @@ from monitoring.services.bench_publishing import (
     scored,
     standing_of,
 )
+from monitoring.sheets.publishing_lock import publish_beside_others
 
 State = BenchReading.State
 NO_KEY = UUID(int=0)
@@ -37,6 +38,7 @@ STILL_MISSING = (
     "finished at the bench; events before its end are still on their way, and it counts"
     " when they have come"
 )
+SHEET_FIRST = "finished; it counts once the count sheet that is being published is in"
 NO_BAG = (
     "No bag of this farm group has the key that the bench gave. Give the reading to its"
     " bag, or set it aside."
@@ -88,8 +90,10 @@ def follow(member: Member, reading_uuids: Iterable[UUID]) -> list[dict[str, Any]
         ),
         key=lambda one: one[0],
     )
-    if ready:
-        lock_bags(member.group_id, [reading for _, reading in ready])
+    if ready and not publish_beside_others(member.group_id):
+        # Looked at again at the device's next visit.
+        ready = []
+    lock_bags(member.group_id, [reading for _, reading in ready])
     # In the order in which they were finished: the first of two on one dish stands.
     for _, reading in ready:
         _end(member, reading, heads[reading.uuid])
@@ -205,6 +209,8 @@ def _from_one(value: object) -> int:
 def lock_bags(farm_group_id: int, readings: Iterable[BenchReading]) -> None:
     """Let two readings of one bag be settled one after the other; in a fixed order."""
     keys = {reading.bag_id for reading in readings if reading.bag_id}
+    if not keys:
+        return
     list(
         Bag.objects.for_group(farm_group_id)
         .filter(pk__in=keys)
@@ -313,7 +319,7 @@ def _magnification(value: object) -> float | None:
 def _answer(member: Member, reading: BenchReading, heads: _Heads) -> dict[str, Any]:
     why = reading.why
     if reading.state == State.OPEN and heads.end is not None:
-        why = STILL_MISSING
+        why = SHEET_FIRST if heads.reached_end else STILL_MISSING
     return {
         "id": str(reading.uuid),
         "state": reading.state,

@@ -21,13 +21,13 @@ from monitoring.sheets.copying import copy_rows
 from monitoring.sheets.findings import Finding, Question, UnreadableSheetError
 from monitoring.sheets.intake import read_into_rows
 from monitoring.sheets.known import scale_for
+from monitoring.sheets.publishing_lock import hold_publishing
 from monitoring.sheets.staging import CHANGED_KEY, RESCORED_KEY, Staged, stage
 
 logger = logging.getLogger(__name__)
 State = Sheet.State
 FINDING_COLUMNS = ("row_number", "column", "level", "code", "seen", "sentence")
 # One publication at a time in a farm group: two could bring the same bag.
-PUBLISH_LOCK = 727_001
 
 
 def work_on(farm_group_id: int, sheet_id: int) -> str:
@@ -200,10 +200,7 @@ def _give_way(sheet: Sheet) -> None:
 
 
 def _publish_whole(sheet: Sheet) -> None:
-    with connection.cursor() as cursor:
-        cursor.execute(
-            "SELECT pg_advisory_xact_lock(%s, %s)", [PUBLISH_LOCK, sheet.farm_group_id]
-        )
+    hold_publishing(sheet.farm_group_id)
     staged = stage(sheet, may_add_organisms=True)
     _note_outcome(sheet, staged)
     if staged.errors or sheet.summary["open_questions"]:

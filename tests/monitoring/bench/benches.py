@@ -136,7 +136,7 @@ class Bench:
             (self.unsent, []) if events is None else (events, self.unsent)
         )
         answer: dict[str, Any] = {}
-        for at in range(0, len(batch), 500):
+        for at in range(0, max(len(batch), 1), 500):
             told = {
                 "schema": 1,
                 "device": {"id": str(self.device), "name": "Bench 1"},

@@ -14,6 +14,7 @@ from blocks.tenancy import stating
 from monitoring.models import BenchReading, Tally
 from monitoring.queries.bench_readings import reading_for
 from monitoring.services.bench_deciding import Decision, decide, mark_of
+from monitoring.sheets.publishing_lock import hold_publishing
 from tests.builders import World
 from tests.desks import Desk, bag_row, bag_sheet
 from tests.monitoring.bench.benches import DAY, Bench, some_bags
@@ -83,7 +84,9 @@ def test_n09_a_sheet_published_at_the_same_moment_leaves_one_first_reading(
     row = bag_row(bag=bag.code, collected_on=DAY, washed_on="", symptoms="",
                   rust_mites=9, predatory_mites="", thrips="")  # fmt: skip
     sheet = desk.upload(bag_sheet(row))
-    _at_once(bench.send, lambda: desk.publish(sheet))
+    assert len(_at_once(bench.send, lambda: desk.publish(sheet))) == 2
+    # Where the sheet was under way, the reading is looked at at the next visit.
+    bench.send([])
     with stating(world.group.pk):
         sheet.refresh_from_db()
     state = bench.reading(key).state
@@ -95,6 +98,41 @@ def test_n09_a_sheet_published_at_the_same_moment_leaves_one_first_reading(
         assert state == State.PUBLISHED
         assert desk.work(sheet).state == "checked"
         assert sheet.summary["changed"] == 1
+
+
+def test_n09_while_a_sheet_is_published_a_reading_waits_without_holding_it_up(
+    world: World,
+) -> None:
+    bench = Bench(world)
+    first, second = some_bags(world, 2)
+    bench.count(first, 5)
+    again = bench.count(first, 6)
+    bench.send()
+    key = bench.count(second, 7)
+    seen = mark_of(bench.reading(again))
+    answers: list[Any] = []
+
+    def elsewhere() -> None:
+        answers.append(bench.send())
+        with pytest.raises(ConflictError, match="sheet is being published"):
+            _decide(world, bench, again, seen)
+
+    with transaction.atomic():
+        hold_publishing(world.group.pk)
+        assert _at_once(elsewhere) == [None]
+    told = {one["id"]: one for one in answers[0]["readings"]}
+    assert told[key]["state"] == "open"
+    assert "once the count sheet" in told[key]["why"]
+    later = {one["id"]: one for one in bench.send([])["readings"]}
+    assert later[key]["state"] == "published"
+
+
+def _decide(world: World, bench: Bench, key: str, seen: str) -> None:
+    with transaction.atomic():
+        member = member_for(world.people["lab"], world.slug)
+        found = reading_for(member, bench.reading(key).uuid)
+        decision = Decision(choice="recount", now=timezone.now(), seen=seen)
+        decide(member, found, decision)
 
 
 def test_of_two_people_who_decide_at_once_one_is_told(world: World) -> None:
