@@ -190,6 +190,33 @@ def test_a_leaf_on_which_nothing_was_found_may_have_had_some(
     assert found["high"] == pytest.approx(-math.log(0.025) / 0.8 / 2)
 
 
+COURSE = """async ([names, read, called]) => {
+  const { chosenIn, makeCourse } = await import("/static/monitoring/bench/course.js");
+  const cells = names.map((name) => ({ name, area_mm2: 1,
+    column: name.charCodeAt(0) - 65, row: Number(name.slice(1)) - 1 }));
+  const started = { pilot: 2, organisms: [{ id: "a", scope: "cells" }] };
+  const course = makeCourse(started, { cells }, ["B2", "C1", "A3", "A1", "B3",
+    "C2", "A2", "B1", "C3"]);
+  const state = { called, read: { cells: read }, skipped: { cells: { C1: "debris" } } };
+  return chosenIn(course, state, "cells");
+}"""
+
+
+def test_chance_chooses_cells_until_all_are_called_for_then_rows_to_and_fro(
+    open_page: Callable[..., Page],
+) -> None:
+    page = open_page()
+    page.goto("/accounts/login/")
+    names = [column + row for row in "123" for column in "ABC"]
+    # One that was skipped makes way for the next drawn.
+    first = page.evaluate(COURSE, [names, ["B2"], None])
+    assert first == ["B2", "C1", "A3"]
+    four = page.evaluate(COURSE, [names, ["B2", "A3"], 4])
+    assert four == ["B2", "C1", "A3", "A1", "B3"]
+    everything = page.evaluate(COURSE, [names, ["B2", "A3"], 9])
+    assert everything == ["B2", "A3", "A1", "B1", "C1", "C2", "A2", "B3", "C3"]
+
+
 def test_codes_are_checked_without_a_network_as_the_site_checks_them(
     in_browser: Callable[..., Any],
 ) -> None:
