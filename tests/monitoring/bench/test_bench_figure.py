@@ -9,6 +9,7 @@ from django.test.utils import CaptureQueriesContext
 
 from blocks.tenancy import stating
 from monitoring.densities.store import compute_changed
+from monitoring.estimation import expand_cells
 from monitoring.models import Bag, Density, Recovery
 from tests.builders import World
 from tests.desks import Desk, bag_row, bag_sheet
@@ -188,6 +189,41 @@ def test_a_cell_alone_is_told_at_best(bench: Bench, bag: Bag, world: World) -> N
     (mites,) = _figure(world, reading)["organisms"]
     assert "at best" in mites["words"]
     assert mites["low"] < mites["dish_total"] < mites["high"]
+
+
+def test_cells_that_were_not_two_stages_go_by_their_area(
+    bench: Bench, bag: Bag, world: World
+) -> None:
+    counts = [4, 9, 2, 7, 5]
+    reading = bench.start(bag, organisms={"rust_mites": "cells"})
+    bench.read_cells(reading, "rust_mites", counts)
+    bench.finish(reading, "fire drill", rust_mites=sum(counts))
+    bench.send()
+    (mites,) = _figure(world, reading)["organisms"]
+    grid = bench.grid
+    areas = dict(zip(grid.cell_names, grid.cell_areas_mm2, strict=True))
+    core = expand_cells(
+        counts,
+        [areas[name] for name in bench.order(5)],
+        dish_area_mm2=grid.area_mm2,
+        cells_in_dish=len(areas),
+    )
+    assert mites["dish_total"] == pytest.approx(core.total)
+    assert (mites["low"], mites["high"]) == pytest.approx((core.low, core.high))
+
+
+def test_cells_without_an_animal_are_told_at_best(
+    bench: Bench, bag: Bag, world: World
+) -> None:
+    reading = bench.start(bag, organisms={"rust_mites": "cells"})
+    bench.read_cells(reading, "rust_mites", [0] * 12)
+    bench.finish(reading, "fire drill")
+    bench.send()
+    (mites,) = _figure(world, reading)["organisms"]
+    assert (mites["dish_total"], mites["low"], mites["per_unit"]) == (0, 0, 0)
+    # 3.689 animals in the part looked at would still be seen as none in 1 of 40.
+    assert mites["high"] > 3.689 * 11
+    assert "at best 0 to" in mites["words"]
 
 
 @pytest.mark.parametrize("kind", ["open", "apart"])
