@@ -7,6 +7,7 @@ from django.utils import timezone
 
 from blocks.tenancy import farm_group_ids, stating
 from monitoring.densities.store import compute_changed
+from monitoring.services.bench_sweep import settle_left
 from monitoring.sheets.queries import unfinished_sheet_ids
 from monitoring.sheets.work import work_on
 
@@ -41,3 +42,9 @@ def resume_sheets() -> int:
 def compute_changed_densities() -> int:
     """Compute the densities that are due, of all farm groups."""
     return sum(compute_changed(group_id) for group_id in farm_group_ids())
+
+
+@shared_task
+def settle_benches() -> int:
+    """Take up what benches brought and could not be worked out when they came."""
+    return sum(settle_left(group_id) for group_id in farm_group_ids())

@@ -38,6 +38,7 @@ app.conf.update(
     beat_schedule={
         "heartbeat": {"task": "deploy.tasks.beat", "schedule": 20.0},
         "sheets": {"task": "monitoring.tasks.resume_sheets", "schedule": 60.0},
+        "benches": {"task": "monitoring.tasks.settle_benches", "schedule": 60.0},
         "densities": {
             "task": "monitoring.tasks.compute_changed_densities",
             "schedule": 60.0,

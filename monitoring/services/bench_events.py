@@ -1,26 +1,20 @@
 """Take in what benches send: every event once, whatever the network did."""
 
-import logging
-from collections.abc import Callable, Collection, Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
-from typing import Any, TypeVar
+from typing import Any
 from uuid import UUID
 
-from django.db import connection, transaction
+from django.db import transaction
 
 from blocks.access import COUNTERS, Member, require
 from monitoring.bench.admission import Known, admit, why_too_far
 from monitoring.bench.clocks import clock_words
 from monitoring.bench.events import Batch, Told, Unkept
 from monitoring.models import BenchDevice
-from monitoring.queries.bench import readings_under_way
-from monitoring.services import bench_acts, bench_rows
-from monitoring.services.bench_holding import hold
-from monitoring.services.bench_readings import follow, keep_open
-
-logger = logging.getLogger(__name__)
-Result = TypeVar("Result")
+from monitoring.services import bench_rows
+from monitoring.services.bench_work import work_out
 
 NUMBER_TAKEN = (
     "Another event has this number of this device already, so that it was not stored:"
@@ -33,11 +27,6 @@ DIFFERS = (
 )
 NO_PRESS_YET = "It waits for the event that it names, which has not come yet."
 NO_PRESS = "The event that it names never came, so that it changes nothing."
-NOT_WORKED_OUT = (
-    "The events are stored, but what follows from them could not be worked out now. It"
-    " is tried again at the next visit; if this is said again, tell whoever runs the"
-    " site."
-)
 
 
 @dataclass(slots=True)
@@ -82,10 +71,7 @@ def take_in(member: Member, batch: Batch, *, now: datetime) -> dict[str, Any]:
         touched |= bench_rows.readings_between(
             device, complete_before, device.complete_to
         )
-    wanted = touched | readings_under_way(device)
-    hold(device, wanted)
-    words += _act(member, device)
-    readings, troubles = _follow(member, device, wanted)
+    readings, troubles = work_out(member, device, touched)
     return {
         "server_time": now,
         "results": results,
@@ -94,7 +80,7 @@ def take_in(member: Member, batch: Batch, *, now: datetime) -> dict[str, Any]:
         "highest": device.highest_sequence,
         "clock_ahead_s": device.clock_ahead_s,
         "readings": readings,
-        "words": list(dict.fromkeys(words + troubles)),
+        "words": list(dict.fromkeys([*words, *troubles])),
     }
 
 
@@ -238,52 +224,3 @@ def _note_visit(
         f"This device's clock is {wrong}. Its times are kept as it tells them; the"
         " site's own time of arrival is kept beside them. Set the device's clock."
     ]
-
-
-def _act(member: Member, device: BenchDevice) -> list[str]:
-    """Do the acts beside readings that are complete, before what is read after them."""
-    acts_to = device.acts_to
-    words = _or_none(
-        lambda: bench_acts.apply(member, device, up_to=device.complete_to),
-        f"the acts of {device.pk}",
-    )
-    if words is None:
-        device.acts_to = acts_to
-        return [NOT_WORKED_OUT]
-    return words
-
-
-def _follow(
-    member: Member, device: BenchDevice, wanted: set[UUID]
-) -> tuple[list[dict[str, Any]], list[str]]:
-    """Work out what follows from the events; what fails leaves them stored."""
-    told = _or_none(lambda: follow(member, wanted), f"the readings of {device.pk}")
-    if told is not None:
-        return told, []
-    # One of them is at fault: the others go on.
-    alone: list[dict[str, Any]] = []
-    failed = []
-    for key in sorted(wanted):
-        one = _or_none(lambda key=key: follow(member, {key}), f"reading {key}")  # type: ignore[misc]  # key is bound now
-        if one is None:
-            failed.append(key)
-            # So that it is seen as not finished, and tried at each visit.
-            _or_none(lambda key=key: keep_open(member, key), f"reading {key}")  # type: ignore[misc]  # key is bound now
-        else:
-            alone += one
-    return alone, [NOT_WORKED_OUT] if failed else []
-
-
-def _or_none(work: Callable[[], Result], what: str) -> Result | None:
-    """Do something that the stored events must not hang on; None where it fails."""
-    try:
-        with transaction.atomic():
-            done = work()
-            # Now, since at the end of the transaction they would refuse the events.
-            connection.check_constraints()
-            return done
-    except Exception:
-        if transaction.get_rollback():
-            raise  # nothing would be stored, so nothing may be answered
-        logger.exception("Could not work out %s from the bench's events.", what)
-        return None

@@ -91,7 +91,7 @@ def follow(member: Member, reading_uuids: Iterable[UUID]) -> list[dict[str, Any]
         key=lambda one: one[0],
     )
     if ready and not publish_beside_others(member.group_id):
-        # Looked at again at the device's next visit.
+        # Looked at again at the device's next visit, or by the sweep of the minute.
         ready = []
     lock_bags(member.group_id, [reading for _, reading in ready])
     # In the order in which they were finished: the first of two on one dish stands.

@@ -10,11 +10,13 @@ import pytest
 from django.db import connection, transaction
 
 from blocks.access import Member, member_for
+from blocks.models import Membership
 from blocks.tenancy import stating
 from monitoring.bench.events import read_batch
 from monitoring.models import BenchDevice, BenchEvent
-from monitoring.services import bench_acts, bench_events, bench_readings
+from monitoring.services import bench_acts, bench_events, bench_readings, bench_work
 from monitoring.services.bench_readings import follow
+from monitoring.services.bench_sweep import settle_left
 from tests.bench_devices import NOON, Device, line
 from tests.builders import World
 from tests.monitoring.bench.benches import Bench, some_bags
@@ -128,10 +130,10 @@ def test_what_fails_later_leaves_the_events_stored_and_says_so(
         with connection.cursor() as cursor:
             cursor.execute("SELECT 1 / 0")
 
-    monkeypatch.setattr(bench_events, "follow", fail)
+    monkeypatch.setattr(bench_work, "follow", fail)
     answer = _send(world, device)
     assert [one["status"] for one in answer["results"]] == ["stored"] * 3
-    assert bench_events.NOT_WORKED_OUT in answer["words"]
+    assert bench_work.NOT_WORKED_OUT in answer["words"]
     assert len(_stored(world)) == 3
     monkeypatch.undo()
     assert [one["state"] for one in _send(world, device)["readings"]] == ["open"]
@@ -147,9 +149,9 @@ def test_what_would_fail_only_as_the_transaction_ends_leaves_the_events_stored(
         )
         return []
 
-    monkeypatch.setattr(bench_events, "follow", write_a_wrong_key)
+    monkeypatch.setattr(bench_work, "follow", write_a_wrong_key)
     answer = _send(world, _pressed(world, 2))
-    assert bench_events.NOT_WORKED_OUT in answer["words"]
+    assert bench_work.NOT_WORKED_OUT in answer["words"]
     assert len(_stored(world)) == 3
 
 
@@ -166,7 +168,7 @@ def test_one_reading_that_fails_does_not_hold_the_others_up(
             raise ZeroDivisionError
         return follow(member, readings)
 
-    monkeypatch.setattr(bench_events, "follow", fail_on_one)
+    monkeypatch.setattr(bench_work, "follow", fail_on_one)
     answer = _send(world, device)
     assert [one["id"] for one in answer["readings"]] == [str(other)]
 
@@ -180,7 +182,7 @@ def test_a_reading_that_fails_is_seen_as_open_and_tried_at_the_next_visit(
     key = bench.count(bag, 5)
     monkeypatch.setattr(bench_readings, "settle", lambda *_: 1 / 0)
     answer = bench.send()
-    assert bench_events.NOT_WORKED_OUT in answer["words"]
+    assert bench_work.NOT_WORKED_OUT in answer["words"]
     assert bench.reading(key).state == "open"
     assert bench.tallies(key) == []
     monkeypatch.undo()
@@ -188,6 +190,46 @@ def test_a_reading_that_fails_is_seen_as_open_and_tried_at_the_next_visit(
     told = {one["id"]: one["state"] for one in bench.send()["readings"]}
     assert told[key] == "published"
     assert len(bench.tallies(key)) == 1
+
+
+@real
+def test_what_failed_is_taken_up_though_the_device_does_not_come_again(
+    world: World, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    bench = Bench(world)
+    bag, other = some_bags(world, 2)
+    key = bench.count(bag, 5)
+    monkeypatch.setattr(bench_readings, "settle", lambda *_: 1 / 0)
+    bench.send()
+    device = Device(world.people["lab"])
+    device.make("receive", bag=str(other.uuid))
+    monkeypatch.setattr(bench_acts, "apply", lambda *_, **__: 1 / 0)
+    _send(world, device)
+    monkeypatch.undo()
+    assert settle_left(world.group.pk) == 2
+    assert bench.reading(key).state == "published"
+    with stating(world.group.pk):
+        other.refresh_from_db()
+    assert other.way == "received"
+    assert settle_left(world.group.pk) == 0
+    assert len(bench.tallies(key)) == 1
+
+
+@real
+def test_a_sweep_does_nothing_in_the_name_of_one_who_may_no_longer_count(
+    world: World, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    bench = Bench(world)
+    key = bench.count(some_bags(world)[0], 5)
+    monkeypatch.setattr(bench_readings, "settle", lambda *_: 1 / 0)
+    bench.send()
+    monkeypatch.undo()
+    with stating(world.group.pk):
+        Membership.objects.filter(user=world.people["lab"]).update(
+            role=Membership.Role.CONSULTANT, all_farms=False
+        )
+    assert settle_left(world.group.pk) == 0
+    assert bench.reading(key).state == "open"
 
 
 @real
@@ -199,10 +241,10 @@ def test_acts_that_fail_leave_the_events_stored_and_are_done_at_the_next_visit(
     device.make("receive", bag=str(bag.uuid))
     monkeypatch.setattr(bench_acts, "apply", lambda *_, **__: 1 / 0)
     answer = _send(world, device)
-    assert bench_events.NOT_WORKED_OUT in answer["words"]
+    assert bench_work.NOT_WORKED_OUT in answer["words"]
     assert len(_stored(world)) == 1
     monkeypatch.undo()
-    assert bench_events.NOT_WORKED_OUT not in _send(world, device)["words"]
+    assert bench_work.NOT_WORKED_OUT not in _send(world, device)["words"]
     with stating(world.group.pk):
         bag.refresh_from_db()
     assert bag.way == "received"
@@ -232,7 +274,7 @@ def test_acts_and_readings_of_the_same_bags_the_other_way_round_do_not_block(
     answers = _at_once([bench.send for bench in benches])
     assert len(answers) == 2
     for answer in answers:
-        assert bench_events.NOT_WORKED_OUT not in answer["words"]
+        assert bench_work.NOT_WORKED_OUT not in answer["words"]
         assert [one["state"] for one in answer["readings"]] == ["published"]
 
 
@@ -247,7 +289,7 @@ def test_where_nothing_is_stored_nothing_is_acknowledged(
         with connection.cursor() as cursor:
             cursor.execute("SELECT 1")
 
-    monkeypatch.setattr(bench_events, "follow", break_off)
+    monkeypatch.setattr(bench_work, "follow", break_off)
     client = line(world).client
     client.raise_request_exception = False
     answer = client.post(
