@@ -42,6 +42,7 @@ HEAR = """() => {
     return start.apply(this, at);
   };
 }"""
+CLOSED = "database connection is clos"
 A_GIF = """async (bag) => {
   const { store } = window.bench;
   const { keepPicture } = await import(
@@ -251,7 +252,7 @@ def test_a_file_that_the_server_refuses_is_listed_with_its_reason(
 
 
 def test_a_device_that_begins_anew_takes_its_photographs_along(
-    world: World, bags: list[Bag], phone: Device
+    world: World, bags: list[Bag], phone: Device, devices: Devices
 ) -> None:
     page = phone.page
     page.goto(world.url("bench/#/collect"))
@@ -270,6 +271,8 @@ def test_a_device_that_begins_anew_takes_its_photographs_along(
     page.get_by_label("Name of this device").wait_for()
     phone.ready()
     phone.context.unroute(sending)
+    # What was under way at the old store when it closed says so, and is gone with it.
+    devices.complaints[:] = [one for one in devices.complaints if CLOSED not in one]
     page.get_by_label("Name of this device").fill("the same phone, anew")
     page.get_by_role("button", name="Keep the name").click()
     page.evaluate(NO_PHOTO)
