@@ -87,6 +87,9 @@ def judge(
         if found is not None:
             counted.append(found)
     doubts += _doubts(folded, counted, names, unknown)
+    strayed = _not_drawn(folded, grid)
+    if strayed and any(one.cells and not _by_rows(one) for one in counted):
+        doubts.append(Doubt("not-drawn", strayed))
     unread = _unread_rows(folded, grid)
     if unread and any(_by_rows(one) for one in counted):
         doubts.append(Doubt("unread-rows", unread))
@@ -237,6 +240,28 @@ def _in_rows(
         count=count,
         cells=tuple((name, None) for name in cells),
         proportion=min(share, 1.0),
+    )
+
+
+def _not_drawn(folded: Mapping[str, Any], grid: DishGrid) -> str:
+    """Tell where the cells read are not those that chance put first.
+
+    All cells called for are read row by row, for speed; one who stops among them has
+    read one side of the dish. Cells that could not be read are passed over.
+    """
+    skipped = folded["skipped"]["cells"]
+    read = {place for place in folded["read"]["cells"] if place in grid.cell_names}
+    order = cell_order(grid.cell_names, seed=plan_of(folded["started"]).seed)
+    drawn = [name for name in order if name not in skipped][: len(read)]
+    if read == set(drawn):
+        return ""
+    why = (folded["finished"] or {}).get("unread_why")
+    because = f" ({why})" if why else ""
+    return (
+        f"The {len(read)} cells read are not the first that were drawn by chance, as"
+        f" where all were to be read and somebody stopped{because}. Published, they"
+        " stand for the dish by their area; where animals gather at one side of a dish"
+        " that misleads."
     )
 
 

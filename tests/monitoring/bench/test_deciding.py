@@ -7,7 +7,9 @@ from uuid import uuid4
 import pytest
 
 from blocks.tenancy import stating
+from monitoring.estimation import cell_order
 from monitoring.models import Bag, Dish, RoundChange, SymptomScore, Tally
+from monitoring.pages.dish_cells_page import grid_of
 from tests.builders import World
 from tests.desks import Desk, bag_row, bag_sheet
 from tests.monitoring.bench.benches import DAY, Bench, some_bags
@@ -317,16 +319,17 @@ def test_a_reading_of_another_dish_is_given_that(
             farm_group=world.group, name="Large", inner_diameter_mm=300, pitch_mm=10
         )
     reading = bench.start(bag, organisms={"rust_mites": "cells"})
-    for cell in ("O15", "T20"):
+    drawn = cell_order(grid_of(large).cell_names, seed=7)[:8]
+    for cell in drawn:
         bench.press(reading, "rust_mites", cell, 2)
         bench.act("read", reading, **{"pass": "cells", "place": cell})
-    bench.finish(reading, rust_mites=4)
+    bench.finish(reading, rust_mites=16)
     bench.send()
     assert "not-on-dish" in bench.reading(reading).told["doubts"]
     # The page's total was of cells that are not on the dish it named.
     _decide(world, reading, "give", dish=str(large.uuid))
     (tally,) = bench.tallies(reading)
-    assert (tally.dish_id, tally.cells_counted, tally.count) == (large.pk, 2, 4)
+    assert (tally.dish_id, tally.cells_counted, tally.count) == (large.pk, 8, 16)
 
 
 @pytest.mark.parametrize("role", ["grower", "consultant"])

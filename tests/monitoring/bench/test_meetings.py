@@ -202,6 +202,30 @@ def test_whole_dish_with_rows_unread_waits(bench: Bench, bag: Bag) -> None:
     assert "rows 1 and 9 were left out (a bubble)" in bench.reading(reading).why
 
 
+def test_cells_that_chance_did_not_put_first_wait(bench: Bench, bag: Bag) -> None:
+    # All cells were called for and read row by row; somebody stopped among them.
+    reading = bench.start(bag, organisms={"rust_mites": "cells"})
+    bench.read_cells(reading, "rust_mites", [0] * 10)
+    bench.act("call", reading, cells=208)
+    for cell in bench.grid.cell_names[:30]:
+        bench.act("read", reading, **{"pass": "cells", "place": cell})
+    bench.finish(reading, "ran out of time", rust_mites=0)
+    bench.send()
+    assert _doubts(bench, reading) == ["not-drawn"]
+    assert "somebody stopped (ran out of time)" in bench.reading(reading).why
+
+
+def test_cells_passed_over_leave_the_next_ones_drawn(bench: Bench, bag: Bag) -> None:
+    reading = bench.start(bag, organisms={"rust_mites": "cells"})
+    torn, *rest = bench.order(11)
+    bench.act("skip", reading, **{"pass": "cells", "place": torn, "why": "debris"})
+    for cell in rest:
+        bench.act("read", reading, **{"pass": "cells", "place": cell})
+    bench.finish(reading, "", rust_mites=0)
+    bench.send()
+    assert bench.reading(reading).state == "published"
+
+
 def test_a_cell_that_is_not_on_the_dish_waits(bench: Bench, bag: Bag) -> None:
     reading = bench.start(bag, organisms={"rust_mites": "cells"})
     for cell in ("H7", "A1", "ZZ99"):
