@@ -63,6 +63,12 @@ def _worker(monkeypatch: pytest.MonkeyPatch, settings: Any, tmp_path: Any) -> No
     monkeypatch.setattr(wakeups, "current_app", Worker())
 
 
+@pytest.fixture(autouse=True)
+def _many_people_of_one_address(settings: Any) -> None:
+    """Let all tests sign in from one address, as one address never would."""
+    settings.ACCOUNT_RATE_LIMITS = False
+
+
 @pytest.fixture
 def open_page(browser: Browser, live_server: Any) -> Iterator[Callable[..., Page]]:
     """Open a page in a browser of its own; what its console complains of fails."""
