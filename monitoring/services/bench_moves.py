@@ -2,12 +2,17 @@
 
 from collections.abc import Callable, Mapping
 from dataclasses import replace
+from datetime import timedelta
 from types import MappingProxyType
 
+from django.utils import timezone
+
+from monitoring.bench.clocks import ALLOWED_S
 from monitoring.models import Bag, BagStep, BenchAct
 from monitoring.services.bag_ways import WrongStepError, move_bags
 from monitoring.services.bench_act import NO_BAG, Act, Outcome, State
 from monitoring.services.bench_places import place, put_back
+from monitoring.services.walked_days import walk_on
 
 Way = Bag.Way
 BEFORE_LOSS = (
@@ -27,12 +32,30 @@ def collect(act: Act) -> list[Outcome]:
     if moved.state == State.WAITING:
         return [moved]
     placed = place(act, bag)
+    walked = _walked(act, bag) if moved.state == State.DONE else ""
     if moved.state == State.DONE or not placed.moved_place:
-        why = "; ".join(part for part in (moved.why, placed.why) if part)
+        why = "; ".join(part for part in (moved.why, walked, placed.why) if part)
         return [replace(placed, state=moved.state, why=why)]
     # The laboratory was quicker than the phone, and nobody else knows the place.
     why = f"{moved.why}; its place was set all the same"
     return [replace(placed, state=State.DONE, why=why)]
+
+
+def _walked(act: Act, bag: Bag) -> str:
+    """Keep the round's day that of the walk, for acts that come after as well."""
+    ahead_s = act.event.device.clock_ahead_s
+    at = act.claimed_at("collected_at")
+    if abs(ahead_s) > ALLOWED_S:
+        at -= timedelta(seconds=ahead_s)
+    day = timezone.localtime(at, act.member.farm_group.zone).date()
+    if day == bag.round.collected_on:
+        return ""
+    words = walk_on(bag, day)
+    bag.round.refresh_from_db(fields=["collected_on"])
+    for other in act.bags.values():
+        if other.round_id == bag.round_id:
+            other.round.collected_on = bag.round.collected_on
+    return words
 
 
 def uncollect(act: Act) -> list[Outcome]:

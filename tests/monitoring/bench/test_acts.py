@@ -1,14 +1,24 @@
 """What devices tell beside readings: collected, received, lost, washed."""
 
 from collections.abc import Callable
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, date, datetime, time, timedelta
 from typing import Any
 
 import pytest
 from django.utils import timezone
 
+from blocks.models import BlockBoundary
 from blocks.tenancy import stating
-from monitoring.models import Bag, BagStep, BenchAct, Wash, WashBatch
+from monitoring.models import (
+    Bag,
+    BagStep,
+    BenchAct,
+    Organism,
+    Round,
+    RoundPlan,
+    Wash,
+    WashBatch,
+)
 from tests.bench_devices import Device, line
 from tests.builders import World
 from tests.monitoring.bags.bench import DAY, Bench
@@ -91,6 +101,61 @@ def test_a_bag_collected_without_a_network_gets_its_place_author_and_time(
     assert step.note == "14 Aug 2026, 07:30 by the clock of Blue phone"
     assert timezone.now() - step.noted_at < timedelta(minutes=5)
     assert acts(world) == [("collect", "done", "")]
+
+
+def _days(world: World) -> tuple[list[date], list[date]]:
+    """Give the days of the rounds, and of the plans."""
+    with stating(world.group.pk):
+        rounds = Round.objects.order_by("collected_on")
+        plans = RoundPlan.objects.order_by("planned_on")
+        return (
+            list(rounds.values_list("collected_on", flat=True)),
+            list(plans.values_list("planned_on", flat=True)),
+        )
+
+
+def test_a_round_walked_on_another_day_is_of_that_day_with_its_plan_and_washes(
+    world: World, bags: list[Bag]
+) -> None:
+    walked = timezone.localdate(timezone=world.group.zone)
+    planned = walked + timedelta(days=2)
+    with stating(world.group.pk):
+        Round.objects.update(collected_on=planned)
+        RoundPlan.objects.create(
+            farm_group=world.group, block=world.block, planned_on=planned,
+            boundary=BlockBoundary.objects.get(block=world.block),
+            organism=Organism.objects.first(), tissue="leaf", strata=[["mid", 3]],
+            aim="stated", method="random", seed=1, buffer_m=5, minutes_per_bag=20,
+        )  # fmt: skip
+    at = datetime.combine(walked, time(12), world.group.zone)
+    phone = Device(world.people["lab"], name="Blue phone", now=at)
+    for bag in bags:
+        collect(phone, bag, collected_at=at.isoformat())
+    wash(phone, *bags, washed_at=at.isoformat())
+    line(world).send(phone)
+    assert _days(world) == ([walked], [walked])
+    assert [state for _, state, _ in acts(world)] == ["done"] * 6
+    told = [why for kind, _, why in acts(world) if kind == "collect"]
+    assert told[0].startswith(f"its round is now that of {walked}")
+    assert told[1:] == ["", ""]
+
+
+def test_a_bag_collected_later_than_its_round_does_not_move_it(
+    world: World, bags: list[Bag]
+) -> None:
+    walked = timezone.localdate(timezone=world.group.zone)
+    first = walked - timedelta(days=1)
+    with stating(world.group.pk):
+        Round.objects.update(collected_on=first)
+        Bag.objects.filter(pk=bags[0].pk).update(way="collected")
+    at = datetime.combine(walked, time(12), world.group.zone)
+    phone = Device(world.people["lab"], name="Blue phone", now=at)
+    collect(phone, bags[1], collected_at=at.isoformat())
+    line(world).send(phone)
+    assert _days(world)[0] == [first]
+    ((_, state, why),) = acts(world)
+    assert state == "done"
+    assert f"collected on {walked}, and its round stays that of {first}" in why
 
 
 def test_sent_twice_or_again_in_part_an_act_is_done_once(
