@@ -124,7 +124,8 @@ def test_a_round_walked_on_another_day_is_of_that_day_with_its_plan_and_washes(
         RoundPlan.objects.create(
             farm_group=world.group, block=world.block, planned_on=planned,
             boundary=BlockBoundary.objects.get(block=world.block),
-            organism=Organism.objects.get(code="rust_mites"), tissue="leaf", strata=[["mid", 3]],
+            organism=Organism.objects.get(code="rust_mites"), tissue="leaf",
+            strata=[["mid", 3]],
             aim="stated", method="random", seed=1, buffer_m=5, minutes_per_bag=20,
         )  # fmt: skip
     at = datetime.combine(walked, time(12), world.group.zone)
