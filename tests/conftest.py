@@ -84,7 +84,8 @@ def _drop_database(name: str) -> None:
     # site's role may end the site's.
     with _maintenance_cursor("default") as link:
         link.execute(
-            "SELECT pg_terminate_backend(pid) FROM pg_stat_activity"
+            # With a time it waits until they are gone.
+            "SELECT pg_terminate_backend(pid, 10000) FROM pg_stat_activity"
             " WHERE datname = %s AND usename = current_user",
             [name],
         )
