@@ -72,7 +72,11 @@ self.addEventListener("activate", (event) => {
 
 self.addEventListener("message", (event) => {
   if (event.data === "take over") {
-    event.waitUntil(takeOver().then(() => self.skipWaiting()));
+    // Answered when it is done, so that the page is not loaded before it.
+    event.waitUntil(takeOver().then(() => {
+      event.ports[0]?.postMessage(true);
+      return self.skipWaiting();
+    }));
   } else if (event.data === "held") {
     // Whether an older version is shown though a newer one is here.
     event.waitUntil(shown().then((name) => event.ports[0].postMessage(name !== MINE)));

@@ -34,10 +34,11 @@ export async function followVersions({ told, store, router }) {
     );
   }
 
-  function take() {
+  async function take() {
     asked = true;
     const waiting = registration.waiting ?? workers.controller;
-    waiting.postMessage("take over");
+    // One that waits changes hands afterwards, which is heard below.
+    await ask(waiting, "take over");
     if (waiting === workers.controller) location.reload();
   }
 
