@@ -175,3 +175,10 @@ def some_bags(world: World, number: int = 1) -> list[Bag]:
         lab = member_for(world.people["lab"], world.slug)
         wanted = Wanted(tissue="leaf", numbers={"mid": number})
         return make_bags(lab, world.block, DAY, wanted)
+
+
+def page_of(world: World, key: str, role: str = "lab") -> str:
+    """Give the text of a reading's page."""
+    answer = world.client(role).get(world.url(f"bench/todo/{key}/"))
+    assert answer.status_code == 200
+    return " ".join(answer.content.decode().split())

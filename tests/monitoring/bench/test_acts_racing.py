@@ -1,17 +1,13 @@
 """Two devices with the same bags, and a photograph by two lines, at the same moment."""
 
-from collections.abc import Callable
-from threading import Barrier, Thread
-from typing import Any
-
 import pytest
-from django.db import connection
 
 from blocks.files import folder_of
 from blocks.tenancy import stating
 from monitoring.models import Bag, BagPhoto, BagStep, BenchAct, WashBatch
 from tests.bench_devices import Device, line
 from tests.builders import World
+from tests.meeting import at_once
 from tests.monitoring.bags.bench import Bench
 from tests.monitoring.bench.test_acts import collect, wash
 from tests.monitoring.bench.test_photos import put, tell
@@ -26,32 +22,13 @@ def bags(world: World) -> list[Bag]:
     return Bench(world).make()
 
 
-def _at_once(*works: Callable[[], Any]) -> list[Any]:
-    """Do all of it at the same moment, each on a connection of its own."""
-    barrier, done = Barrier(len(works)), []
-
-    def run(work: Callable[[], Any]) -> None:
-        try:
-            barrier.wait(timeout=30)
-            done.append(work())
-        finally:
-            connection.close()
-
-    threads = [Thread(target=run, args=[work]) for work in works]
-    for thread in threads:
-        thread.start()
-    for thread in threads:
-        thread.join(timeout=60)
-    return done
-
-
 def test_a_photograph_by_two_lines_at_once_is_kept_once(
     world: World, bags: list[Bag]
 ) -> None:
     phone, sent = Device(world.people["lab"]), with_gps()
     key = tell(phone, bags[0], sent)
     line(world).send(phone)
-    answers = _at_once(
+    answers = at_once(
         lambda: put(world, key, sent), lambda: put(world, key, sent, "coordinator")
     )
     assert sorted(one.status_code for one in answers) == [200, 201]
@@ -71,7 +48,7 @@ def test_two_devices_with_the_same_bags_the_other_way_round_both_arrive(
         for bag in reversed(bags):
             collect(other, bag)
         wash(other, *reversed(bags))
-        told = _at_once(
+        told = at_once(
             lambda: line(world).send(one),  # noqa: B023 - done before the next
             lambda: line(world, "coordinator").send(other),  # noqa: B023
         )

@@ -18,16 +18,6 @@ from tests.monitoring.bench.benches import Bench, some_bags
 pytestmark = pytest.mark.django_db
 
 
-@pytest.fixture
-def bench(world: World) -> Bench:
-    return Bench(world)
-
-
-@pytest.fixture
-def bag(world: World) -> Bag:
-    return some_bags(world)[0]
-
-
 def _figure(world: World, key: str) -> dict[str, Any]:
     answer = world.client("lab").get(world.url(f"bench/readings/{key}/figure/"))
     assert answer.status_code == 200

@@ -12,32 +12,16 @@ from monitoring.models import Bag, Dish, RoundChange, SymptomScore, Tally
 from monitoring.pages.dish_cells_page import grid_of
 from tests.builders import World
 from tests.desks import Desk, bag_row, bag_sheet
-from tests.monitoring.bench.benches import DAY, Bench, some_bags
+from tests.monitoring.bench.benches import DAY, Bench, page_of, some_bags
 
 pytestmark = pytest.mark.django_db
 CONFLICT, UNPROCESSABLE, FORBIDDEN = 409, 422, 403
 
 
-@pytest.fixture
-def bench(world: World) -> Bench:
-    return Bench(world)
-
-
-@pytest.fixture
-def bag(world: World) -> Bag:
-    return some_bags(world)[0]
-
-
-def _page(world: World, key: str, role: str = "lab") -> str:
-    answer = world.client(role).get(world.url(f"bench/todo/{key}/"))
-    assert answer.status_code == 200
-    return " ".join(answer.content.decode().split())
-
-
 def _decide(
     world: World, key: str, choice: str, *, role: str = "lab", **fields: Any
 ) -> Any:
-    page = _page(world, key, role)
+    page = page_of(world, key, role)
     found = re.search(r'name="seen" value="([^"]*)"', page)
     seen = found[1].replace("&amp;", "&") if found else ""
     return world.client(role).post(
@@ -67,7 +51,7 @@ def test_kept_as_a_recount_it_stands_beside_and_makes_no_figure(
     _, second = _two(bench, bag, world)
     assert _decide(world, second, "recount").status_code == 302
     assert _chosen(world) == [(100, 1, True), (130, 2, False)]
-    text = _page(world, second)
+    text = page_of(world, second)
     assert "kept as a recount" in text
     # Its agreement with the first stays on its page.
     assert "+26 %, z +2.0" in text
@@ -101,21 +85,21 @@ def test_only_the_coordinator_uses_a_reading_instead(
     _, second = _two(bench, bag, world)
     answer = _decide(world, second, "instead", why="mine is better")
     assert answer.status_code == UNPROCESSABLE
-    assert "Use this one instead" not in _page(world, second)
+    assert "Use this one instead" not in page_of(world, second)
     assert _chosen(world) == [(100, 1, True)]
 
 
 def test_a_recount_can_be_chosen_later(bench: Bench, bag: Bag, world: World) -> None:
     first, second = _two(bench, bag, world)
     _decide(world, second, "recount")
-    assert "Make the figures with this reading" not in _page(world, second)
+    assert "Make the figures with this reading" not in page_of(world, second)
     answer = _decide(
         world, second, "choose", role="coordinator", why="looked at the dish again"
     )
     assert answer.status_code == 302
     assert _chosen(world) == [(100, 1, False), (130, 2, True)]
-    assert "beside the one that figures are made with" in _page(world, first)
-    assert "chosen for the figures" in _page(world, second)
+    assert "beside the one that figures are made with" in page_of(world, first)
+    assert "chosen for the figures" in page_of(world, second)
 
 
 def test_set_aside_with_a_reason_nothing_of_it_counts(
@@ -126,7 +110,7 @@ def test_set_aside_with_a_reason_nothing_of_it_counts(
     assert _decide(world, second, "set_aside", why="wrong bag").status_code == 302
     assert _chosen(world) == [(100, 1, True)]
     assert bench.reading(second).state == "set_aside"
-    assert "Set aside by" in _page(world, second)
+    assert "Set aside by" in page_of(world, second)
 
 
 def test_set_aside_by_mistake_it_is_taken_up_and_judged_again(
@@ -138,7 +122,7 @@ def test_set_aside_by_mistake_it_is_taken_up_and_judged_again(
     assert _decide(world, second, "take_up", why="right bag").status_code == 302
     assert bench.reading(second).told["doubts"] == ["already-counted"]
     _decide(world, second, "recount")
-    text = _page(world, second)
+    text = page_of(world, second)
     for words in ("set aside (“wrong bag”)", "taken up again (“right bag”)"):
         assert words in text
     assert _chosen(world) == [(100, 1, True), (130, 2, False)]
@@ -162,7 +146,7 @@ def test_n19_a_reading_of_a_device_that_is_gone_is_set_aside_and_taken_up(
 
 def test_the_second_of_two_people_is_told(bench: Bench, bag: Bag, world: World) -> None:
     _, second = _two(bench, bag, world)
-    seen = re.search(r'name="seen" value="([^"]*)"', _page(world, second))
+    seen = re.search(r'name="seen" value="([^"]*)"', page_of(world, second))
     assert seen
     _decide(world, second, "recount", role="coordinator")
     answer = world.client("lab").post(
@@ -273,7 +257,7 @@ def test_a_reading_set_apart_is_given_its_bag_by_label_or_code(
     for key, given in ((first, one), (second, two)):
         (tally,) = bench.tallies(key)
         assert tally.wash.bag_id == given.pk
-    assert "given its bag or dish" in _page(world, first)
+    assert "given its bag or dish" in page_of(world, first)
 
 
 def test_of_several_bags_with_the_code_one_is_chosen(
@@ -306,7 +290,7 @@ def test_a_reading_given_to_a_counted_bag_waits_again(
     assert _decide(world, reading, "give", bag=bag.code).status_code == 302
     assert bench.reading(reading).told["doubts"] == ["already-counted"]
     _decide(world, reading, "recount")
-    text = _page(world, reading)
+    text = page_of(world, reading)
     assert "given its bag or dish" in text
     assert "kept as a recount" in text
 

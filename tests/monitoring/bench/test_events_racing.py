@@ -2,7 +2,7 @@
 
 from collections.abc import Callable
 from contextlib import suppress
-from threading import Barrier, BrokenBarrierError, Thread
+from threading import Barrier, BrokenBarrierError
 from typing import Any
 from uuid import UUID, uuid4
 
@@ -19,30 +19,12 @@ from monitoring.services.bench_readings import follow
 from monitoring.services.bench_sweep import settle_left
 from tests.bench_devices import NOON, Device, line
 from tests.builders import World
+from tests.meeting import at_once
 from tests.monitoring.bench.benches import Bench, some_bags
 
 MITES = uuid4()
 real = pytest.mark.django_db(transaction=True, databases=["default", "owner"])
 walled = pytest.mark.django_db
-
-
-def _at_once(works: list[Callable[[], Any]]) -> list[Any]:
-    """Do all of it at the same moment, each on a connection of its own."""
-    barrier, done = Barrier(len(works)), []
-
-    def run(work: Callable[[], Any]) -> None:
-        barrier.wait(timeout=30)
-        try:
-            done.append(work())
-        finally:
-            connection.close()
-
-    threads = [Thread(target=run, args=[work]) for work in works]
-    for thread in threads:
-        thread.start()
-    for thread in threads:
-        thread.join(timeout=60)
-    return done
 
 
 def _send(world: World, device: Device, events: Any = None) -> dict[str, Any]:
@@ -72,7 +54,7 @@ def _pressed(world: World, presses: int) -> Device:
 @real
 def test_one_batch_sent_by_two_requests_at_once_is_stored_once(world: World) -> None:
     device = _pressed(world, 199)
-    answers = _at_once([lambda: _send(world, device)] * 2)
+    answers = at_once(*[lambda: _send(world, device)] * 2)
     told = [{one["status"] for one in answer["results"]} for answer in answers]
     assert sorted(map(list, told)) == [["known"], ["stored"]]
     assert [number for _, number, _ in _stored(world)] == list(range(1, 201))
@@ -84,7 +66,7 @@ def test_overlapping_parts_at_once_leave_every_event_there_once(
 ) -> None:
     device = _pressed(world, 239)
     parts = [device.events[at : at + 120] for at in (0, 40, 80, 120)]
-    _at_once([lambda part=part: _send(world, device, part) for part in parts])  # type: ignore[misc]
+    at_once(*[lambda part=part: _send(world, device, part) for part in parts])
     assert [number for _, number, _ in _stored(world)] == list(range(1, 241))
     assert _send(world, device, [])["complete_to"] == 240
 
@@ -97,8 +79,8 @@ def test_one_key_at_two_devices_at_once_is_stored_at_one_of_them(
     devices = [_pressed(world, 3) for _ in range(2)]
     for device in devices:
         device.events[2]["id"] = key
-    answers = _at_once(
-        [lambda device=device: _send(world, device) for device in devices]  # type: ignore[misc]
+    answers = at_once(
+        *[lambda device=device: _send(world, device) for device in devices]
     )
     results = [answer["results"][2] for answer in answers]
     assert sorted(one["status"] for one in results) == ["known", "stored"]
@@ -113,8 +95,8 @@ def test_two_devices_that_begin_one_reading_at_once_do_not_share_it(
     devices = [Device(world.people["lab"]) for _ in range(2)]
     reading = devices[0].start(MITES)
     devices[1].make("start", reading, **devices[0].events[0]["payload"])
-    answers = _at_once(
-        [lambda device=device: _send(world, device) for device in devices]  # type: ignore[misc]
+    answers = at_once(
+        *[lambda device=device: _send(world, device) for device in devices]
     )
     statuses = sorted(answer["results"][0]["status"] for answer in answers)
     assert statuses == ["refused", "stored"]
@@ -271,7 +253,7 @@ def test_acts_and_readings_of_the_same_bags_the_other_way_round_do_not_block(
         return words
 
     monkeypatch.setattr(bench_acts, "apply", apply_and_meet)
-    answers = _at_once([bench.send for bench in benches])
+    answers = at_once(*[bench.send for bench in benches])
     assert len(answers) == 2
     for answer in answers:
         assert bench_work.NOT_WORKED_OUT not in answer["words"]

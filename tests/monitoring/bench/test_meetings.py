@@ -18,16 +18,6 @@ from tests.monitoring.bench.benches import DAY, Bench, some_bags
 pytestmark = pytest.mark.django_db
 
 
-@pytest.fixture
-def bench(world: World) -> Bench:
-    return Bench(world)
-
-
-@pytest.fixture
-def bag(world: World) -> Bag:
-    return some_bags(world)[0]
-
-
 def _doubts(bench: Bench, key: str) -> list[str]:
     reading = bench.reading(key)
     assert reading.why

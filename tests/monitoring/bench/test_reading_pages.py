@@ -11,25 +11,9 @@ from monitoring.densities.store import compute_changed
 from monitoring.models import Bag, Density
 from monitoring.queries.bench_readings import MOST_SHOWN
 from tests.builders import World
-from tests.monitoring.bench.benches import Bench, some_bags
+from tests.monitoring.bench.benches import Bench, page_of, some_bags
 
 pytestmark = pytest.mark.django_db
-
-
-@pytest.fixture
-def bench(world: World) -> Bench:
-    return Bench(world)
-
-
-@pytest.fixture
-def bag(world: World) -> Bag:
-    return some_bags(world)[0]
-
-
-def _page(world: World, key: str, role: str = "lab") -> str:
-    answer = world.client(role).get(world.url(f"bench/todo/{key}/"))
-    assert answer.status_code == 200
-    return " ".join(answer.content.decode().split())
 
 
 def test_both_counts_stand_side_by_side_with_how_far_they_are_apart(
@@ -40,7 +24,7 @@ def test_both_counts_stand_side_by_side_with_how_far_they_are_apart(
     second = other.count(bag, 130)
     bench.send()
     other.send()
-    text = _page(world, second)
+    text = page_of(world, second)
     # 30 over the mean of 115; 30 over the root of 230.
     assert "+26 %, z +2.0; Poisson intervals overlap" in text
     # Exact limits by SciPy's chi-square: 100 and 130.
@@ -66,7 +50,7 @@ def test_the_page_shows_places_what_was_undone_and_what_is_odd(
     bench.finish(reading, "tired", rust_mites=3)
     bench.press(reading, "rust_mites", "H7")
     bench.send()
-    text = _page(world, reading)
+    text = page_of(world, reading)
     assert "press, rust mites, H7" in text
     assert "skipped: glare" in text
     assert "not read to its end, not counted" in text

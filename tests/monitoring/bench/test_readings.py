@@ -10,20 +10,10 @@ from monitoring.models import Bag, BagStep, BenchReading, RoundChange, SymptomSc
 from monitoring.services.bags import Wanted, make_bags
 from monitoring.services.bench_readings import follow
 from tests.builders import World
-from tests.monitoring.bench.benches import DAY, Bench, some_bags
+from tests.monitoring.bench.benches import DAY, Bench
 
 pytestmark = pytest.mark.django_db
 State = BenchReading.State
-
-
-@pytest.fixture
-def bench(world: World) -> Bench:
-    return Bench(world)
-
-
-@pytest.fixture
-def bag(world: World) -> Bag:
-    return some_bags(world)[0]
 
 
 def test_whole_dish_read_to_its_end_is_published(bench: Bench, bag: Bag) -> None:

@@ -1,11 +1,10 @@
 """Benches, sheets and people that meet at the same moment: one after the other."""
 
 from collections.abc import Callable
-from threading import Barrier, Thread
 from typing import Any
 
 import pytest
-from django.db import connection, transaction
+from django.db import transaction
 from django.utils import timezone
 
 from blocks.access import member_for
@@ -17,31 +16,11 @@ from monitoring.services.bench_deciding import Decision, decide, mark_of
 from monitoring.sheets.publishing_lock import hold_publishing
 from tests.builders import World
 from tests.desks import Desk, bag_row, bag_sheet
+from tests.meeting import at_once
 from tests.monitoring.bench.benches import DAY, Bench, some_bags
 
 pytestmark = pytest.mark.django_db(transaction=True, databases=["default", "owner"])
 State = BenchReading.State
-
-
-def _at_once(*works: Callable[[], Any]) -> list[Any]:
-    """Do all of it at the same moment, each on a connection of its own."""
-    barrier, done = Barrier(len(works)), []
-
-    def run(work: Callable[[], Any]) -> None:
-        barrier.wait(timeout=30)
-        try:
-            done.append(work())
-        except ConflictError as error:
-            done.append(error)
-        finally:
-            connection.close()
-
-    threads = [Thread(target=run, args=[work]) for work in works]
-    for thread in threads:
-        thread.start()
-    for thread in threads:
-        thread.join(timeout=60)
-    return done
 
 
 def _standing(world: World) -> list[tuple[int, int, bool]]:
@@ -59,7 +38,7 @@ def test_n06_two_benches_that_finish_bags_at_once_publish_each_once(
     keys = [benches[0].count(bag, 5) for bag in bags] + [
         benches[1].count(bag, 7) for bag in reversed(bags)
     ]
-    answers = _at_once(*(bench.send for bench in benches))
+    answers = at_once(*(bench.send for bench in benches))
     assert len(answers) == 2
     states = [benches[0].reading(key).state for key in keys]
     assert sorted(states) == [State.PUBLISHED] * 4 + [State.WAITING] * 4
@@ -70,7 +49,7 @@ def test_n12_one_batch_sent_twice_at_once_publishes_once(world: World) -> None:
     bench = Bench(world)
     key = bench.count(some_bags(world)[0], 5)
     events = list(bench.unsent)
-    _at_once(lambda: bench.send(events), lambda: bench.send(events))
+    at_once(lambda: bench.send(events), lambda: bench.send(events))
     assert bench.reading(key).state == State.PUBLISHED
     assert len(_standing(world)) == 1
 
@@ -84,7 +63,7 @@ def test_n09_a_sheet_published_at_the_same_moment_leaves_one_first_reading(
     row = bag_row(bag=bag.code, collected_on=DAY, washed_on="", symptoms="",
                   rust_mites=9, predatory_mites="", thrips="")  # fmt: skip
     sheet = desk.upload(bag_sheet(row))
-    assert len(_at_once(bench.send, lambda: desk.publish(sheet))) == 2
+    assert len(at_once(bench.send, lambda: desk.publish(sheet))) == 2
     # Where the sheet was under way, the reading is looked at at the next visit.
     bench.send([])
     with stating(world.group.pk):
@@ -119,7 +98,7 @@ def test_n09_while_a_sheet_is_published_a_reading_waits_without_holding_it_up(
 
     with transaction.atomic():
         hold_publishing(world.group.pk)
-        assert _at_once(elsewhere) == [None]
+        assert at_once(elsewhere) == [None]
     told = {one["id"]: one for one in answers[0]["readings"]}
     assert told[key]["state"] == "open"
     assert "once the count sheet" in told[key]["why"]
@@ -155,7 +134,11 @@ def test_of_two_people_who_decide_at_once_one_is_told(world: World) -> None:
 
         return work
 
-    done = _at_once(choose("lab", "set_aside"), choose("coordinator", "recount"))
+    done = at_once(
+        choose("lab", "set_aside"),
+        choose("coordinator", "recount"),
+        refused=ConflictError,
+    )
     assert sum(isinstance(one, ConflictError) for one in done) == 1
     assert len(done) == 2
     reading = bench.reading(key)
