@@ -96,6 +96,7 @@ from monitoring.estimation.mean_variance import (
     fit_power_law,
 )
 from monitoring.estimation.mite_days import MiteDays, mite_day_weights, mite_days
+from monitoring.estimation.poisson import poisson_limits
 from monitoring.estimation.posterior import (
     PROBABILITIES,
     DensityEstimate,
@@ -283,6 +284,7 @@ __all__ = [
     "mite_day_weights",
     "mite_days",
     "plan_cells",
+    "poisson_limits",
     "pool_recoveries",
     "positive_share",
     "presence_test",

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy import stats
 
+from monitoring.estimation.poisson import poisson_limits
 from monitoring.estimation.validation import (
     EstimationError,
     FloatArray,
@@ -128,14 +129,13 @@ def _each(proportions_counted: Numbers | float, size: int) -> FloatArray:
 
 
 def _carried(found: FloatArray, exposure: FloatArray, confidence: float) -> CarryOver:
-    proportion("confidence", confidence)
     total, whole = float(found.sum()), float(exposure.sum())
-    tail = (1 - confidence) / 2
+    low, high = poisson_limits(total, confidence=confidence)
     return CarryOver(
         rate=total / whole,
-        low=float(stats.gamma.ppf(tail, total)) / whole if total else 0.0,
-        high=float(stats.gamma.isf(tail, total + 1)) / whole,
-        upper_limit=float(stats.gamma.isf(2 * tail, total + 1)) / whole,
+        low=low / whole,
+        high=high / whole,
+        upper_limit=float(stats.gamma.isf(1 - confidence, total + 1)) / whole,
         animals=int(total),
         washes=found.size,
         chance_as_uneven=_chance_as_uneven(found, exposure),

@@ -5,6 +5,7 @@ from math import exp, inf, log, sqrt
 
 from scipy import stats
 
+from monitoring.estimation.poisson import poisson_limits
 from monitoring.estimation.recovery import BetaRecovery
 from monitoring.estimation.validation import (
     EstimationError,
@@ -70,8 +71,9 @@ def compare_counts(
     rate = (first + second) / (first_share + second_share)
     error = sqrt(rate * (1 / first_share + 1 / second_share))
     limits = [
-        _poisson_limits(count, share, confidence)
+        (low / share, high / share)
         for count, share in ((first, first_share), (second, second_share))
+        for low, high in [poisson_limits(count, confidence=confidence)]
     ]
     return CountComparison(
         relative_difference=gap / middle if middle else 0.0,
@@ -80,12 +82,6 @@ def compare_counts(
         second=limits[1],
         overlap=limits[0][0] <= limits[1][1] and limits[1][0] <= limits[0][1],
     )
-
-
-def _poisson_limits(count: int, share: float, confidence: float) -> tuple[float, float]:
-    tail = (1 - confidence) / 2
-    low = float(stats.gamma.ppf(tail, count)) if count else 0.0
-    return low / share, float(stats.gamma.isf(tail, count + 1)) / share
 
 
 def animals_of_bag(

@@ -3,10 +3,14 @@
 from dataclasses import dataclass
 from math import sqrt
 
-from scipy import stats
-
 from monitoring.bench.judging import Plan, two_stages
-from monitoring.estimation import DishGrid, DishTotal, TwoStageTotal, expand_cells
+from monitoring.estimation import (
+    DishGrid,
+    DishTotal,
+    TwoStageTotal,
+    expand_cells,
+    poisson_limits,
+)
 from monitoring.models import Tally
 from monitoring.pages.dish_cells_page import grid_of
 from monitoring.words import figure, interval
@@ -145,9 +149,7 @@ def _stages(
 def _at_best(tally: Tally) -> tuple[float, float]:
     """Give the interval of a Poisson count, exact, expanded to the unseen part."""
     count, share = tally.count or 0, tally.proportion_counted
-    tail = (1 - CONFIDENCE) / 2
-    low = float(stats.gamma.ppf(tail, count)) if count else 0.0
-    high = float(stats.gamma.isf(tail, count + 1))
+    low, high = poisson_limits(count, confidence=CONFIDENCE)
     unseen = (1 - share) / share
     return count + low * unseen, count + high * unseen
 

@@ -13,6 +13,7 @@ from monitoring.estimation import (
     EstimationError,
     concordance,
     limits_of_agreement,
+    poisson_limits,
 )
 from monitoring.models import AgreementStandard, Organism, ReferenceReading, Tally
 from monitoring.pages.agreement import FEWEST_PAIRS
@@ -29,7 +30,6 @@ from monitoring.training.judging import (
     FEW_ANIMALS,
     dishes_for_concordance,
     dishes_for_limits,
-    poisson_limits,
 )
 from monitoring.words import figure
 

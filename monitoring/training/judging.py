@@ -13,18 +13,6 @@ FEW_ANIMALS = 20
 MOST_DISHES = 1_000
 
 
-def poisson_limits(number: int, *, confidence: float = 0.95) -> tuple[float, float]:
-    """Give the exact limits of a Poisson mean of which `number` were seen.
-
-    number: 0 or more. confidence: in (0, 1). Raises nothing.
-    Source: Garwood 1936, Biometrika 28:437-442.
-    """
-    tail = (1 - confidence) / 2
-    # Nothing seen has no lower quantile; its limit is 0.
-    low = float(stats.gamma.ppf(tail, number)) if number else 0.0
-    return low, float(stats.gamma.isf(tail, number + 1))
-
-
 def dishes_for_limits(
     limits: AgreementLimits, *, widest_ratio: float, confidence: float = 0.95
 ) -> int | None:

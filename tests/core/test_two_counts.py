@@ -14,22 +14,21 @@ from monitoring.estimation import (
     EstimationError,
     animals_of_bag,
     compare_counts,
+    poisson_limits,
 )
 
 COUNTS = st.integers(0, 5_000)
 
 
-@pytest.mark.parametrize(
-    ("count", "low", "high"),
-    # Exact 95 percent limits of a Poisson count as tabled in Pearson & Hartley 1966,
-    # Biometrika Tables for Statisticians 1, table 40 (from memory).
-    [(0, 0.0, 3.69), (1, 0.0253, 5.57), (5, 1.62, 11.67), (10, 4.80, 18.39),
-     (30, 20.24, 42.83)],
-)  # fmt: skip
-def test_limits_are_those_tabled(count: int, low: float, high: float) -> None:
-    found = compare_counts(count, count)
-    assert found.first == pytest.approx((low, high), abs=0.006)
-    assert found.overlap
+@given(first=COUNTS, second=COUNTS, share=st.floats(0.05, 1))
+def test_each_count_has_its_poisson_limits_as_animals_in_the_dish(
+    first: int, second: int, share: float
+) -> None:
+    found = compare_counts(first, second, second_share=share)
+    low, high = poisson_limits(second)
+    assert found.first == poisson_limits(first)
+    assert found.second == pytest.approx((low / share, high / share))
+    assert compare_counts(first, first).overlap
 
 
 @given(first=COUNTS, second=COUNTS)

@@ -1,39 +1,12 @@
-"""Poisson limits for few animals, and how many dishes a standard takes.
-
-Poisson limits are checked against exact limits as tabulated (Garwood 1936; Pearson and
-Hartley, Biometrika Tables for Statisticians, table 40; from memory), and by the tails
-that define them.
-"""
+"""How many dishes a standard takes."""
 
 import numpy as np
-import pytest
-from hypothesis import given
-from hypothesis import strategies as st
-from scipy import stats
 
 from monitoring.estimation import Concordance, concordance, limits_of_agreement
 from monitoring.training.judging import (
     dishes_for_concordance,
     dishes_for_limits,
-    poisson_limits,
 )
-
-
-@pytest.mark.parametrize(
-    ("seen", "low", "high"),
-    [(0, 0.0, 3.69), (1, 0.0253, 5.57), (5, 1.62, 11.67), (10, 4.80, 18.39)],
-)
-def test_poisson_limits_are_the_tabulated_ones(
-    seen: int, low: float, high: float
-) -> None:
-    assert poisson_limits(seen) == pytest.approx((low, high), abs=0.005)
-
-
-@given(st.integers(1, 500))
-def test_poisson_limits_leave_a_fortieth_on_either_side(seen: int) -> None:
-    low, high = poisson_limits(seen)
-    assert stats.poisson.sf(seen - 1, low) == pytest.approx(0.025)
-    assert stats.poisson.cdf(seen, high) == pytest.approx(0.025)
 
 
 def _counts(number: int, spread: float, bias: float) -> tuple[list[float], list[float]]:
