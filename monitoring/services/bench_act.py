@@ -82,5 +82,6 @@ class Act:
 def bags_named(event: BenchEvent) -> tuple[UUID, ...]:
     """Give the keys of the bags that an act names, each once, in its order."""
     payload = event.payload
-    keys: Iterable[str] = payload.get("bags") or [payload["bag"]]
+    # By kind: what an event carries besides its own fields counts for nothing.
+    keys: Iterable[str] = payload["bags"] if event.kind == "wash" else [payload["bag"]]
     return tuple(dict.fromkeys(UUID(key) for key in keys))

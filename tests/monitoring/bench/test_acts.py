@@ -103,6 +103,17 @@ def test_a_bag_collected_without_a_network_gets_its_place_author_and_time(
     assert acts(world) == [("collect", "done", "")]
 
 
+def test_what_an_act_carries_besides_names_no_bag(
+    world: World, bags: list[Bag], phone: Device, send: Callable[..., Any]
+) -> None:
+    collect(phone, bags[0], bags=["not a key"])
+    collect(phone, bags[1], bags=[str(bags[2].uuid), str(bags[0].uuid)])
+    send(phone)
+    assert acts(world) == [("collect", "done", "")] * 2
+    with stating(world.group.pk):
+        assert BenchAct.objects.filter(bag__in=bags[:2]).count() == 2
+
+
 def _days(world: World) -> tuple[list[date], list[date]]:
     """Give the days of the rounds, and of the plans."""
     with stating(world.group.pk):
