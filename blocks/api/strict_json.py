@@ -71,13 +71,14 @@ def _read(body: bytes) -> Any:
 
 
 def _object(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
-    found = dict(pairs)
-    if len(found) != len(pairs):
-        names = [name for name, _ in pairs]
-        twice = next(name for name in found if names.count(name) > 1)
-        raise ParseError(
-            f"The request names {twice[:40]!a} twice in one object; nothing was stored."
-        )
+    found: dict[str, Any] = {}
+    for name, value in pairs:
+        if name in found:
+            raise ParseError(
+                f"The request names {name[:40]!a} twice in one object; nothing was"
+                " stored."
+            )
+        found[name] = value
     return found
 
 

@@ -1,6 +1,7 @@
 """Whatever is sent to the bench's address is answered in words, never with a 500."""
 
 import json
+from time import process_time
 from typing import Any
 from uuid import uuid4
 
@@ -73,6 +74,15 @@ def test_a_name_that_stands_twice_in_an_event_refuses_the_whole_batch(
     assert answer.status_code == 400
     assert "'kind' twice" in answer.json()["detail"]
     assert _stored(world) == 0
+
+
+def test_a_name_that_stands_twice_among_very_many_is_found_at_once(lab: Line) -> None:
+    names = ",".join(f'"{number}":0' for number in [*range(90_000), 89_999])
+    begun = process_time()
+    answer = lab.post(f"{{{names}}}".encode())
+    assert process_time() - begun < 10
+    assert answer.status_code == 400
+    assert "'89999' twice" in answer.json()["detail"]
 
 
 def test_a_body_of_more_than_a_million_bytes_is_a_413(
