@@ -6,7 +6,6 @@ from typing import Any, Final
 
 from monitoring.bench.values import (
     Check,
-    as_key,
     cell,
     choice,
     digest,
@@ -108,7 +107,7 @@ BESIDE_READINGS: Final[Mapping[str, Mapping[str, Check]]] = MappingProxyType(
 
 
 def _twice(keys: list[str], what: str) -> str:
-    return "" if len({one.lower() for one in keys}) == len(keys) else f"{what} twice"
+    return "" if len(set(keys)) == len(keys) else f"{what} twice"
 
 
 def _start(payload: Mapping[str, Any]) -> str:
@@ -129,7 +128,7 @@ def _finish(payload: Mapping[str, Any]) -> str:
         return "totals is not a count for each organism"
     count = whole(0, MOST_ANIMALS)
     for organism, total in totals.items():
-        if not as_key(organism):
+        if key(organism):
             return "totals names an organism by something other than its key (UUID)"
         if wrong := why_not_fields({"total": total}, {"total": count}):
             return wrong

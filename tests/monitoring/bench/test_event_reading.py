@@ -20,7 +20,8 @@ from monitoring.bench.events import (
 )
 from monitoring.bench.payloads import BESIDE_READINGS, OF_A_READING, why_not
 
-KEY = str(uuid4())
+KEY = "0b9f6a52-7c1d-4e8a-9d3e-5f0a1b2c3d4e"
+LARGE = KEY.upper()
 NOON = "2026-08-16T12:00:00.000Z"
 START = {
     "bag": KEY,
@@ -149,7 +150,12 @@ def test_an_event_without_its_payload_is_refused(kind: str) -> None:
         ("start", {"seed": -1}, "seed is -1"),
         ("start", {"recount": 1}, "true or false"),
         ("start", {"wash_number": 100}, "from 1 to 99"),
-        ("wash", {"bags": [KEY, KEY.upper()]}, "a bag is named twice"),
+        ("wash", {"bags": [KEY, KEY]}, "a bag is named twice"),
+        # As text they would be two keys, and an address of the site takes small ones.
+        ("wash", {"bags": [KEY, LARGE]}, "a list of a key (UUID) in small letters"),
+        ("press", {"organism": LARGE}, "in small letters"),
+        ("press", {"organism": "None"}, "not a key"),
+        ("finish", {"totals": {LARGE: 1}}, "something other than its key"),
         ("wash", {"alcohol_percent": 101}, "from 0 to 100"),
         ("wash", {"washed_at": "yesterday"}, "a date and time with its zone"),
         ("collect", {"point": {"lon": 181, "lat": 0}}, "lon, lat, accuracy_m"),
