@@ -282,6 +282,9 @@ def test_a_photograph_that_never_came_is_missed(
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr("monitoring.views.bench_readings.timezone.now", lambda: late)
         assert words in world.client("lab").get(page).content.decode()
+        send(world, phone, bag, with_gps())
+        shown = world.client("lab").get(page).context["photos_awaited"]
+        assert [event.sequence for event in shown] == [1]
 
 
 def test_the_bags_page_shows_who_took_it_and_when(
