@@ -247,8 +247,9 @@ def finished(reading: BenchReading, member: Member) -> Finished:
         return Finished(folded=folded, counted=[], doubts=doubts, organisms=organisms)
     names = {key: organism.name for key, organism in organisms.items()}
     judged = judge(folded, grid=grid_of(reading.dish), names=names)
-    last = next(row for row in reversed(events) if row.kind == "finish")
-    day = believed_day(last.device_at, last.received_at, member)
+    # As the fold has it: the first end that was taken is the end.
+    end = next(row for row in events if row.kind == "finish" and not row.refusal)
+    day = believed_day(end.device_at, end.received_at, member)
     score = scored(reading, folded["score"], day)
     standing = standing_of(reading)
     return Finished(
