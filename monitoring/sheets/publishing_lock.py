@@ -1,4 +1,7 @@
-"""Let one count sheet of a group be published at a time, and nothing beside it."""
+"""Let one count sheet of a group be published at a time, and nothing beside it.
+
+Two sheets at once could bring the same bag.
+"""
 
 from django.db import connection
 

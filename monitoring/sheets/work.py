@@ -27,7 +27,6 @@ from monitoring.sheets.staging import CHANGED_KEY, RESCORED_KEY, Staged, stage
 logger = logging.getLogger(__name__)
 State = Sheet.State
 FINDING_COLUMNS = ("row_number", "column", "level", "code", "seen", "sentence")
-# One publication at a time in a farm group: two could bring the same bag.
 
 
 def work_on(farm_group_id: int, sheet_id: int) -> str:
