@@ -4,7 +4,7 @@ import argparse
 import os
 import socket
 from collections.abc import Callable, Iterable, Mapping
-from datetime import datetime
+from datetime import datetime, timedelta
 from pathlib import Path
 from urllib.parse import urlsplit
 
@@ -13,6 +13,9 @@ from deploy.steps.network import network_addresses, parse_name
 from deploy.steps.ports import is_everywhere
 from deploy.steps.say import StepError, say
 from deploy.steps.tls import HERE, Tls, keep_tls, names_to_serve, utc_now
+
+# What fails today is not tried, nor told of, twice a minute.
+AGAIN_AFTER = timedelta(hours=12)
 
 
 class Serving:
@@ -35,6 +38,7 @@ class Serving:
         named = [*given, *_host_of(environ.get("WASHBOARD_SITE_URL", ""))]
         self.tls: Tls = keep_tls(state, names_to_serve(self._host, named), now=now)
         self._addresses = self._present_addresses()
+        self._renewed_at: datetime | None = None
 
     @property
     def url(self) -> str:
@@ -70,11 +74,8 @@ class Serving:
 
     def look(self) -> None:
         """Renew a certificate that runs out, and say when the addresses changed."""
-        if self._now() > self.tls.valid_until - RENEW_BEFORE:
-            try:
-                self.tls = keep_tls(self._state, self.tls.names, now=self._now)
-            except StepError as error:
-                say(f"The certificate could not be renewed. {error}")
+        if self._runs_out() and self._is_time():
+            self._renew()
         present = self._present_addresses()
         if present and present != self._addresses:
             say(
@@ -82,6 +83,30 @@ class Serving:
                 f" {', '.join(sorted(present))}. Stop and start again to serve them."
             )
             self._addresses = present
+
+    def _runs_out(self) -> bool:
+        return self._now() > self.tls.valid_until - RENEW_BEFORE
+
+    def _is_time(self) -> bool:
+        # A clock that was set back has no say in when it is tried again.
+        tried = self._renewed_at
+        return tried is None or abs(self._now() - tried) >= AGAIN_AFTER
+
+    def _renew(self) -> None:
+        self._renewed_at = self._now()
+        try:
+            self.tls = keep_tls(self._state, self.tls.names, now=self._now)
+        except StepError as error:
+            say(f"The certificate could not be renewed. {error}")
+            return
+        if self._runs_out():
+            # The server's lasts no longer than the one it is signed by.
+            say(
+                "The certificate that phones trust ends on"
+                f" {self.tls.valid_until:%-d %b %Y}, and this site's with it. Before"
+                f" that day stop it, delete the folder {self.tls.authority_file.parent}"
+                " and start again; each device then has to trust the new one."
+            )
 
     def _present_addresses(self) -> set[str]:
         return set(network_addresses()) if is_everywhere(self._host) else set()

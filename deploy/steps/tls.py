@@ -151,12 +151,21 @@ def _keep_server(
     if kept and (
         names_in(kept.certificate) == set(names)
         and is_signed_by(kept.certificate, authority)
-        and not runs_out(kept.certificate, now=now)
+        and not _can_be_renewed(kept.certificate, authority.certificate, now=now)
     ):
         return kept.certificate
     made = new_server(authority, names, now=now)
     write_private(file, made.pem())
     return made.certificate
+
+
+def _can_be_renewed(
+    server: x509.Certificate, authority: x509.Certificate, *, now: datetime
+) -> bool:
+    """Tell whether a certificate is near its end, and a new one would last longer."""
+    ends_with_it = server.not_valid_after_utc >= authority.not_valid_after_utc
+    in_force = server.not_valid_before_utc <= now
+    return runs_out(server, now=now) and not (ends_with_it and in_force)
 
 
 def _read(file: Path) -> Pair | None:

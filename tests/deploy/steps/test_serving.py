@@ -121,6 +121,30 @@ def test_a_renewal_that_fails_is_said_and_stops_nothing(
     moments.append(NOW + timedelta(days=370))
     made.look()
     assert "could not be renewed" in capsys.readouterr().out
+    made.look()
+    assert capsys.readouterr().out == ""
+    moments.append(moments[-1] + timedelta(days=1))
+    made.look()
+    assert "could not be renewed" in capsys.readouterr().out
+
+
+def test_an_authority_near_its_end_is_told_of_now_and_then_with_what_to_do(
+    serve: Callable[..., Serving], tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    serve()
+    near = NOW + timedelta(days=3650 - 10)
+    made = serve(now=lambda: near)
+    file = tmp_path / "tls" / "server.pem"
+    served = file.read_bytes()
+    capsys.readouterr()
+    made.look()
+    said = capsys.readouterr().out
+    assert f"ends on {made.tls.valid_until:%-d %b %Y}" in said
+    assert f"delete the folder {tmp_path / 'tls'}" in said
+    made.look()
+    assert capsys.readouterr().out == ""
+    # No later one can be had, so this one goes on being served.
+    assert file.read_bytes() == served
 
 
 def test_changed_addresses_are_said_once(
