@@ -301,18 +301,18 @@ def of_recounts(
     pairs = []
     against = None if senior is None or senior.pk == person.pk else senior.pk
     for tallies in dishes:
-        own = next(Reading(one) for one in tallies if one.analyst_id == person.pk)
-        other = next(
-            (
-                reading
-                for reading in map(Reading, tallies)
-                if reading.counter not in {"", own.counter}
-                and against in {None, reading.tally.analyst_id}
-            ),
-            None,
-        )
-        if other is not None:
-            pairs.append((own, other))
+        readings = [Reading(one) for one in tallies]
+        own = [one for one in readings if one.tally.analyst_id == person.pk]
+        others = [
+            one
+            for one in readings
+            if one.counter
+            and one.tally.analyst_id != person.pk
+            and against in {None, one.tally.analyst_id}
+        ]
+        # A correction published meanwhile may have taken the person's own away.
+        if own and others:
+            pairs.append((own[0], others[0]))
     blind = [pair for pair in pairs if not _in_sight(pair)]
     return Recounts([_compared(pair) for pair in blind], len(pairs) - len(blind))
 

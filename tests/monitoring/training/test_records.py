@@ -5,9 +5,14 @@ from datetime import date
 import numpy as np
 import pytest
 
-from blocks.models import FarmGroup
-from monitoring.models import AgreementStandard, Organism
-from monitoring.pages.training_record import Compared, Standing, standings_of
+from blocks.models import FarmGroup, User
+from monitoring.models import AgreementStandard, Organism, Tally
+from monitoring.pages.training_record import (
+    Compared,
+    Standing,
+    of_recounts,
+    standings_of,
+)
 from monitoring.pages.training_words import more_words, sentence_of
 
 MITES = Organism(pk=1, code="rust_mites", name="rust mites", role="pest", position=0)
@@ -147,6 +152,27 @@ def test_magnifications_are_never_mixed() -> None:
         (20, 2),
         (40, 1),
     ]
+
+
+def _reading(number: int, reader: User | None, count: int) -> Tally:
+    return Tally(
+        organism=MITES, reading=number, analyst=reader, count=count, scope="whole"
+    )
+
+
+def test_a_recount_is_held_against_the_first_other_reader_who_is_named() -> None:
+    me, boss, friend = (User(pk=pk, name=f"Person {pk}") for pk in (1, 2, 3))
+    dish = [_reading(1, me, 50), _reading(2, None, 10), _reading(3, friend, 60)]
+    dish += [_reading(4, boss, 70), _reading(5, me, 52)]
+    for senior, there in ((None, 60), (me, 60), (boss, 70)):
+        (found,) = of_recounts([dish], person=me, senior=senior).compared
+        assert (found.counted, found.there) == (50, there)
+
+
+def test_a_dish_whose_own_reading_was_corrected_meanwhile_is_left_out() -> None:
+    me, boss, friend = (User(pk=pk, name=f"Person {pk}") for pk in (1, 2, 3))
+    dish = [_reading(2, boss, 50), _reading(3, friend, 60)]
+    assert of_recounts([dish], person=me, senior=None).compared == []
 
 
 @pytest.mark.parametrize("number", [10, 40])
