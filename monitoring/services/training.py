@@ -108,6 +108,7 @@ def make_reference(member: Member, asked: AskedDish, *, seed: int) -> ReferenceD
     return reference
 
 
+@transaction.atomic
 def hand_in(
     member: Member, reference: ReferenceDish, counts: Mapping[Organism, int]
 ) -> ReferenceReading:

@@ -53,8 +53,10 @@ def test_keys_count_go_on_take_back_and_a_closed_page_loses_nothing(
     _open(page, world, reference)
     expect(page.get_by_label("Rust mites", exact=True)).to_have_value("4")
     expect(page.locator("[data-turn]")).to_contain_text("look 2 of")
+    assert page.evaluate("localStorage.length") == 1
     page.get_by_role("button", name="Hand in").click()
     page.get_by_text("Counted on").wait_for()
+    page.wait_for_function("localStorage.length === 0")
     with stating(world.group.pk):
         kept = dict(
             ReferenceCount.objects.values_list("organism__code", "count").order_by("pk")

@@ -9,6 +9,15 @@ function kept(key) {
   }
 }
 
+// What was handed in is kept by the site, and by the device no longer.
+export function forget(key) {
+  try {
+    localStorage.removeItem(key);
+  } catch {
+    // Where nothing may be kept, nothing was.
+  }
+}
+
 // Gives the look at which counting stopped, or null where nothing was kept.
 export function startCounting(form, key, place) {
   const buttons = [...form.querySelectorAll("[data-hit]")];

@@ -1,6 +1,6 @@
 // Looks through a reference dish without reloading the page, and counts by keys.
 // Without script the links and the fields for sums do the same.
-import { startCounting } from "./counting.js";
+import { forget, startCounting } from "./counting.js";
 
 const { cells, at, key } = JSON.parse(document.getElementById("training-dish").textContent);
 const box = document.querySelector("[data-looks]");
@@ -102,4 +102,6 @@ const form = document.querySelector("[data-counts]");
 if (form) {
   const where = startCounting(form, key, () => place);
   if (where !== null && !location.search) go(where);
+} else {
+  forget(key);
 }
