@@ -34,7 +34,7 @@ def main() -> int:
 
 def read(path: str, kind: str) -> tuple[dict[str, Any], bytes]:
     """Read a file as the kind that it is, and write its picture anew."""
-    from PIL import Image, ImageOps  # noqa: PLC0415 - only after the limits hold
+    from PIL import Image  # noqa: PLC0415 - only after the limits hold
 
     Image.MAX_IMAGE_PIXELS = limits.PIXELS
     try:
@@ -42,8 +42,7 @@ def read(path: str, kind: str) -> tuple[dict[str, Any], bytes]:
             _refuse_flood(opened.width, opened.height)
             side = limits.LONGEST_PX
             opened.draft("RGB", (side, side))
-            upright = ImageOps.exif_transpose(opened)
-            plain = _plain(upright)
+            plain = _plain(_upright(opened))
             plain.thumbnail((side, side), Image.Resampling.LANCZOS)
             written = BytesIO()
             plain.save(written, "JPEG", quality=limits.QUALITY, optimize=True)
@@ -65,6 +64,19 @@ def _refuse_flood(width: int, height: int) -> None:
 def _flood(size: str) -> str:
     most = limits.PIXELS // 1_000_000
     return f"The photograph has {size} pixels; at most {most} million are taken."
+
+
+def _upright(picture: Any) -> Any:
+    """Turn a picture as its camera noted."""
+    from PIL import ImageOps  # noqa: PLC0415 - only after the limits hold
+
+    picture.load()
+    # Read once, and let go: turning would pack the notes anew, which fails where one
+    # of them is damaged.
+    picture.getexif()
+    for noted in ("exif", "Raw profile type exif"):
+        picture.info.pop(noted, None)
+    return ImageOps.exif_transpose(picture)
 
 
 def _plain(picture: Any) -> Any:

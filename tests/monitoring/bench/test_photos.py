@@ -90,6 +90,18 @@ def test_nothing_that_the_camera_noted_is_kept_and_it_stands_upright(
     assert photo.sha256 == hashlib.sha256(sent).hexdigest()
 
 
+def test_a_sound_picture_with_a_damaged_note_is_taken_and_stands_upright(
+    world: World, bag: Bag, phone: Device
+) -> None:
+    sent = with_gps()
+    # The type of the maker's entry, from letters to 32-bit numbers.
+    maker = sent.index(bytes.fromhex("010f0002"))
+    damaged = sent[: maker + 3] + b"\x04" + sent[maker + 4 :]
+    assert send(world, phone, bag, damaged).status_code == CREATED
+    (photo,) = photos(world)
+    assert (photo.width_px, photo.height_px) == (200, 320)
+
+
 def test_a_large_photograph_is_made_smaller(
     world: World, bag: Bag, phone: Device
 ) -> None:
