@@ -94,9 +94,9 @@ def test_a_sound_picture_with_a_damaged_note_is_taken_and_stands_upright(
     world: World, bag: Bag, phone: Device
 ) -> None:
     sent = with_gps()
-    # The type of the maker's entry, from letters to 32-bit numbers.
+    # The type of the maker's entry, from letters to a ratio of two numbers.
     maker = sent.index(bytes.fromhex("010f0002"))
-    damaged = sent[: maker + 3] + b"\x04" + sent[maker + 4 :]
+    damaged = sent[: maker + 3] + b"\x0a" + sent[maker + 4 :]
     assert send(world, phone, bag, damaged).status_code == CREATED
     (photo,) = photos(world)
     assert (photo.width_px, photo.height_px) == (200, 320)
