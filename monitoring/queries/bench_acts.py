@@ -27,12 +27,16 @@ class WaitingAct:
         return list(self.whys.items())
 
 
+def seen(member: Member) -> Q:
+    """Give what a member may see of acts: those on visible bags, and on none known."""
+    if member.sees_all_farms:
+        return Q()
+    return Q(bag=None) | Q(bag__round__block__in=visible_blocks(member))
+
+
 def _seen(member: Member) -> QuerySet[BenchAct]:
     rows: QuerySet[BenchAct] = BenchAct.objects.for_group(member.group_id)
-    if not member.sees_all_farms:
-        blocks = visible_blocks(member)
-        rows = rows.filter(Q(bag=None) | Q(bag__round__block__in=blocks))
-    return rows
+    return rows.filter(seen(member))
 
 
 def acts_waiting(member: Member) -> list[WaitingAct]:

@@ -11,6 +11,7 @@ from django.utils import timezone
 from blocks.access import COUNTERS, Member, require
 from blocks.errors import ConflictError, SiteError
 from monitoring.models import Bag, BenchAct, BenchDevice, BenchEvent
+from monitoring.queries.bench_acts import seen
 from monitoring.services.bench_act import NO_BAG, Act, Outcome, State, bags_named
 from monitoring.services.bench_moves import MOVES
 from monitoring.services.bench_washes import wash
@@ -167,7 +168,7 @@ def settle(member: Member, event: BenchEvent, *, why: str) -> None:
 def _waiting(member: Member, event: BenchEvent) -> list[BenchAct]:
     rows = list(
         BenchAct.objects.for_group(member.group_id)
-        .filter(event=event, state=State.WAITING)
+        .filter(seen(member), event=event, state=State.WAITING)
         .order_by("pk")
         .select_for_update(of=("self",), no_key=True)
     )

@@ -1,10 +1,13 @@
 """What waits of acts, shown to people, tried again and settled; and who sees places."""
 
+from dataclasses import replace
 from typing import Any
 
 import pytest
 from django.test import Client
 
+from blocks.access import member_for
+from blocks.errors import ConflictError
 from blocks.tenancy import stating
 from monitoring.models import Bag, BenchAct, BenchEvent, WashBatch
 from monitoring.services import bench_acts
@@ -136,3 +139,22 @@ def test_where_bags_were_collected_is_for_the_group_alone(
     for rest in ("bags/", f"bags/{found.uuid}/", "bench/todo/"):
         page = lab.get(world.url(rest)).content.decode()
         assert "10.000417" not in page, rest
+
+
+def test_what_waits_of_another_farms_bag_is_left_to_those_who_see_it(
+    world: World, bags: list[Bag], phone: Device
+) -> None:
+    Bench(world).take(bags[0], "collected", "lost")
+    wash(phone, bags[0])
+    line(world).send(phone)
+    with stating(world.group.pk):
+        event = BenchEvent.objects.get(kind="wash")
+        whole = member_for(world.people["lab"], world.slug)
+        elsewhere = replace(whole, farm_ids=frozenset())
+        with pytest.raises(ConflictError):
+            bench_acts.settle(elsewhere, event, why="not ours")
+        with pytest.raises(ConflictError):
+            bench_acts.try_again(elsewhere, event)
+        assert BenchAct.objects.get().why.startswith("it is lost")
+        bench_acts.settle(whole, event, why="ours")
+    assert states(world) == ["settled"]
