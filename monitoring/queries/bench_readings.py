@@ -37,11 +37,16 @@ def readings_of_group(farm_group_id: int) -> QuerySet[BenchReading]:
     return found
 
 
+def _seen(member: Member) -> Q:
+    """Give what a member may see of readings: those of visible bags, and of none."""
+    return Q(bag=None) | Q(bag__round__block__in=visible_blocks(member))
+
+
 def reading_for(member: Member, reading_uuid: UUID) -> BenchReading:
     """Give a reading of a bag that the member may see, or Http404; 1 query."""
     found = (
         readings_of_group(member.group_id)
-        .filter(Q(bag=None) | Q(bag__round__block__in=visible_blocks(member)))
+        .filter(_seen(member))
         .filter(uuid=reading_uuid)
         .first()
     )
@@ -54,7 +59,7 @@ def readings_to_do(member: Member, state: str) -> list[BenchReading]:
     """List readings in a state, oldest first; 1 query."""
     return list(
         readings_of_group(member.group_id)
-        .filter(Q(bag=None) | Q(bag__round__block__in=visible_blocks(member)))
+        .filter(_seen(member))
         .filter(state=state)
         .order_by("first_received_at", "pk")[:MOST_SHOWN]
     )
@@ -64,7 +69,7 @@ def totals_to_do(member: Member) -> dict[str, int]:
     """Count the readings that are open, wait, or are set apart; 1 query."""
     rows = (
         BenchReading.objects.for_group(member.group_id)
-        .filter(state__in=TO_DO)
+        .filter(_seen(member), state__in=TO_DO)
         .values_list("state")
         .annotate(number=Count("pk"))
     )

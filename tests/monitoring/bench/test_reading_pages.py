@@ -1,5 +1,6 @@
 """The pages of readings: what they show, what they cost, and the ways back to them."""
 
+from dataclasses import replace
 from uuid import uuid4
 
 import pytest
@@ -9,7 +10,7 @@ from django.test.utils import CaptureQueriesContext
 from blocks.tenancy import stating
 from monitoring.densities.store import compute_changed
 from monitoring.models import Bag, Density
-from monitoring.queries.bench_readings import MOST_SHOWN
+from monitoring.queries.bench_readings import MOST_SHOWN, totals_to_do
 from tests.builders import World
 from tests.monitoring.bench.benches import Bench, page_of, some_bags
 
@@ -171,3 +172,16 @@ def test_a_readings_page_costs_the_same_however_many_presses(
         numbers.append(len(queries))
     assert numbers[0] == numbers[1]
     assert numbers[0] <= 16
+
+
+def test_totals_count_what_the_lists_may_show(
+    bench: Bench, bag: Bag, world: World
+) -> None:
+    for mites in (1, 2):
+        bench.count(bag, mites)
+    bench.count(str(uuid4()), 3)
+    bench.send()
+    elsewhere = replace(bench.member, farm_ids=frozenset())
+    with stating(world.group.pk):
+        assert totals_to_do(bench.member)["waiting"] == 1
+        assert totals_to_do(elsewhere) == {"waiting": 0, "quarantined": 1, "open": 0}
