@@ -47,6 +47,15 @@ def plan_kept(told: Mapping[str, Any]) -> Plan:
     return Plan(**told.get("plan", {}))
 
 
+def dish_words(one: Counted, dish: DishFigure) -> str:
+    """Say how many animals a dish holds by a count, with the interval if expanded."""
+    if one.scope == "whole":
+        return f"{one.count:,}"
+    best = "at best " if dish.at_best else ""
+    within = interval(dish.low, finite_or_none(dish.high))
+    return f"about {figure(dish.total)} ({best}{within})"
+
+
 @dataclass(frozen=True, slots=True)
 class _Of:
     """A finished reading's bag with what its figures are made with."""
@@ -158,14 +167,8 @@ def _words(line: _Line, of: _Of) -> str:
     name, dish, unit = sentence_case(line.organism.name), line.dish, of.bag.tissue
     if dish is None:
         return f"{name}: uncountable."
-    if line.one.scope == "whole":
-        in_dish = f"{line.one.count:,} in the whole dish"
-    else:
-        best = "at best " if dish.at_best else ""
-        in_dish = (
-            f"about {figure(dish.total)} in the dish"
-            f" ({best}{interval(dish.low, finite_or_none(dish.high))})"
-        )
+    which = "whole dish" if line.one.scope == "whole" else "dish"
+    in_dish = f"{dish_words(line.one, dish)} in the {which}"
     per_unit, low, high = line.per_unit(of.bag.units)
     if per_unit is None:
         return (

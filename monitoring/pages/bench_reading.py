@@ -8,11 +8,13 @@ from typing import Any
 from django.utils.dateparse import parse_datetime
 
 from blocks.access import Member
+from monitoring.bench.dish_figures import figure_of_dish
 from monitoring.bench.folding import UNDOABLE, fold
 from monitoring.bench.judging import Counted
 from monitoring.estimation import CountComparison, compare_counts
 from monitoring.models import BenchEvent, BenchReading, Organism, Tally
-from monitoring.pages.bench_figure import counted_of
+from monitoring.pages.bench_figure import counted_of, dish_words, plan_kept
+from monitoring.pages.dish_cells_page import grid_of
 from monitoring.queries.bench_acts import acts_total
 from monitoring.queries.bench_readings import (
     as_folded,
@@ -24,7 +26,6 @@ from monitoring.queries.bench_readings import (
     tallies_of,
     totals_to_do,
 )
-from monitoring.words import figure
 
 State = BenchReading.State
 NOT_OURS = "an organism that this group does not count"
@@ -134,7 +135,7 @@ def reading_page(reading: BenchReading) -> ReadingPage:
     ]
     tallies = tallies_of(reading)
     counted = counted_of(reading.told)
-    lines = _lines(folded, organisms, counted, tallies)
+    lines = _lines(reading, folded, organisms, tallies)
     return ReadingPage(
         comes_to=_comes_to(lines),
         lines=lines,
@@ -215,12 +216,12 @@ def _compared(one: Counted, tally: Tally) -> CountComparison | None:
 
 
 def _lines(
+    reading: BenchReading,
     folded: Mapping[str, Any],
     organisms: Mapping[str, Organism],
-    counted: Iterable[Counted],
     tallies: Iterable[Tally],
 ) -> list[OrganismLine]:
-    by_key = {one.organism: one for one in counted}
+    by_key = {one.organism: one for one in counted_of(reading.told)}
     by_organism = {tally.organism_id: tally for tally in tallies}
     lines = []
     for key, organism in folded["organisms"].items():
@@ -231,7 +232,7 @@ def _lines(
                 name=_name(key, organisms),
                 count=None if organism["uncountable"] else organism["count"],
                 part=_part(organism, folded),
-                in_dish=_in_dish(one),
+                in_dish=_in_dish(one, reading),
                 tally=by_organism.get(known.pk) if known else None,
             )
         )
@@ -248,13 +249,12 @@ def _part(organism: Mapping[str, Any], folded: Mapping[str, Any]) -> str:
     return f"{read} {what}{'' if read == 1 else 's'} read{of}"
 
 
-def _in_dish(one: Counted | None) -> str:
-    if one is None or one.count is None:
+def _in_dish(one: Counted | None, reading: BenchReading) -> str:
+    if one is None or reading.dish is None:
         return ""
-    if one.scope == "whole":
-        return f"{one.count:,}"
-    total = one.animals if one.animals is not None else one.count / one.proportion
-    return f"about {figure(total)}"
+    grid, plan = grid_of(reading.dish), plan_kept(reading.told)
+    found = figure_of_dish(one, grid=grid, plan=plan)
+    return dish_words(one, found) if found else ""
 
 
 def _places(folded: Mapping[str, Any]) -> list[PlaceLine]:

@@ -11,6 +11,7 @@ from blocks.tenancy import stating
 from monitoring.densities.store import compute_changed
 from monitoring.models import Bag, Density
 from monitoring.queries.bench_readings import MOST_SHOWN, totals_to_do
+from monitoring.words import figure, interval
 from tests.builders import World
 from tests.monitoring.bench.benches import Bench, page_of, some_bags
 
@@ -139,6 +140,13 @@ def test_two_stage_working_is_shown_with_its_steps(
     assert "99 in 10 cells" in text
     assert f"<dt>Animals in the dish</dt><dd>{tally.animals_in_dish:.1f}<br>" in text
     assert "unbiased whatever the first cells decided" in text
+    # The reading's page tells the same, with the interval that the bench was given.
+    url = world.url(f"bench/readings/{reading}/figure/")
+    (mites,) = world.client("lab").get(url).json()["organisms"]
+    within = interval(mites["low"], mites["high"])
+    told = f"about {figure(tally.animals_in_dish)} ({within})"
+    assert f"Published: {told} rust mites in the dish." in page_of(world, reading)
+    assert f"{told} in the dish" in mites["words"]
 
 
 def test_lists_cost_the_same_however_many_wait(bench: Bench, world: World) -> None:
