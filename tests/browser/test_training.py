@@ -19,6 +19,17 @@ pytestmark = [
 ASKED = {"rust_mites": 900, "predatory_mites": 60, "thrips": 60}
 RULES = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]
 PHONE = {"width": 390, "height": 844}
+# The look after the first is fetched ahead: that request never ends until it is failed.
+FIRST_FETCH_HANGS = """
+const real = window.fetch;
+window.fetch = () => new Promise((_, fail) => {
+  window.fetch = real;
+  window.failFirst = () => new Promise((done) => {
+    fail(new TypeError("away"));
+    setTimeout(done);
+  });
+});
+"""
 
 
 def _open(page: Page, world: World, reference: ReferenceDish) -> None:
@@ -66,6 +77,30 @@ def test_keys_count_go_on_take_back_and_a_closed_page_loses_nothing(
     page.keyboard.press("ArrowRight")
     expect(page.locator("[data-turn]")).to_contain_text("look 2 of")
     _is_drawn(page)
+
+
+def test_a_picture_that_fails_late_does_not_take_the_place_of_the_one_in_view(
+    world: World, sign_in: Callable[..., Page]
+) -> None:
+    reference = draw(world, ASKED, cells=6, magnification=10)
+    page = sign_in(world, "lab")
+    page.add_init_script(FIRST_FETCH_HANGS)
+    _open(page, world, reference)
+    page.keyboard.press("ArrowRight")
+    # The picture of the look before is not shown for it meanwhile.
+    expect(page.locator("[data-look]")).to_have_css("opacity", "0")
+    page.keyboard.press("ArrowRight")
+    expect(page.locator("[data-turn]")).to_contain_text("look 3 of 6")
+    _is_drawn(page)
+    expect(page.locator("[data-look]")).to_have_css("opacity", "1")
+    shown = page.locator("[data-look]").get_attribute("src")
+    page.evaluate("failFirst()")
+    assert page.locator("[data-look]").get_attribute("src") == shown
+    # Asked for again, it comes.
+    page.keyboard.press("ArrowLeft")
+    expect(page.locator("[data-turn]")).to_contain_text("look 2 of 6")
+    _is_drawn(page)
+    assert page.locator("[data-look]").get_attribute("src") != shown
 
 
 def test_on_a_phone_the_keys_lie_under_the_thumb_with_the_picture_in_view(

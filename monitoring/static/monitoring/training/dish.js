@@ -68,8 +68,10 @@ async function go(number) {
     forgetFar();
     if (looks[number + 1]) picture(number + 1).catch(() => {});
   } catch {
+    if (place !== number) return;
     // The picture's own address shows the browser's sign that it did not come.
     image.src = address(looks[number]);
+    delete image.dataset.waits;
   }
 }
 
