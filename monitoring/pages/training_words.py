@@ -59,6 +59,8 @@ def more_words(standing: Standing) -> str:
 
 def _lacking(standing: Standing) -> str:
     more = standing.more_dishes
+    if standing.concordance is None:
+        return "; dishes with other numbers are needed before agreement can be told"
     if more is None:
         return "; counts must come nearer to what is there"
     if standing.by_ratio and len(standing.full) < FEWEST_PAIRS:
@@ -66,7 +68,10 @@ def _lacking(standing: Standing) -> str:
             f"; {more} more with {FEW_ANIMALS} animals or more are needed before ratios"
             " can be told"
         )
-    return f"; about {more} more like those so far would settle it" if more else ""
+    if more:
+        return f"; about {more} more like those so far would settle it"
+    outside = standing.few.outside if standing.few else 0
+    return f"; {dishes(outside)} of few animals outside the limits" if outside else ""
 
 
 def _listed(names: Sequence[str]) -> str:

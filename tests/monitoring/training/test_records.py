@@ -121,6 +121,16 @@ def test_the_same_number_in_every_dish_cannot_be_told_apart() -> None:
     standing = _standing([(50.0, 50.0)] * 12)
     assert standing.concordance is None
     assert standing.verdict == "not settled"
+    assert "dishes with other numbers are needed" in more_words(standing)
+
+
+def test_one_dish_of_few_outside_its_limits_is_named_as_what_is_lacking() -> None:
+    few = [(float(n), float(n)) for n in (3, 9, 14, 5, 8)] + [(2.0, 9.0)]
+    standing = _standing(_many(20, spread=0.02) + few)
+    assert standing.verdict == "not settled"
+    assert more_words(standing) == (
+        "not settled; 1 dish of few animals outside the limits"
+    )
 
 
 def test_without_a_standard_figures_are_told_and_no_verdict() -> None:
