@@ -22,6 +22,17 @@ WORDS = {
 }
 
 
+class ReasonForm(forms.Form):
+    """Why an act was settled or a photograph removed; the services ask for one."""
+
+    why = forms.CharField(required=False, max_length=LONGEST_WHY)
+
+    @property
+    def refusal(self) -> str:
+        """Say what cannot be kept of the reason."""
+        return f"Nothing was done, the reason cannot be kept: {self.errors['why'][0]}"
+
+
 class DecideForm(RefusableForm):
     """What shall become of a reading."""
 
@@ -90,9 +101,8 @@ class DecideForm(RefusableForm):
 
     def _ask_which(self, data: Any) -> None:
         """Let one of several bags be chosen, once a code was typed that they share."""
-        typed = str((data or {}).get("bag", "")).strip()
-        which = self.fields["which"]
-        if "bag" not in self.fields or not typed:
+        typed, which = self._typed(data), self.fields["which"]
+        if not typed:
             del self.fields["which"]
             return
         self.found = bags_named(self.member, typed, _label(typed))
@@ -107,6 +117,15 @@ class DecideForm(RefusableForm):
             ]
         if len(self.found) < 2:
             del self.fields["which"]
+
+    def _typed(self, data: Any) -> str:
+        """Give the code typed; empty for none, or one that the field refuses."""
+        if "bag" not in self.fields:
+            return ""
+        try:
+            return str(self.fields["bag"].clean((data or {}).get("bag", "")))
+        except forms.ValidationError:
+            return ""
 
     def clean(self) -> dict[str, Any]:
         """Find the bag that is meant."""

@@ -13,6 +13,7 @@ from blocks.access import Member, Role
 from blocks.errors import SiteError
 from blocks.files import path_of
 from blocks.views.doors import for_member
+from monitoring.bench_forms import ReasonForm
 from monitoring.models import BagPhoto
 from monitoring.photographs.limits import SENT_BYTES
 from monitoring.photographs.reader import refuse_too_large
@@ -92,11 +93,13 @@ def _problem(request: HttpRequest, error: SiteError) -> HttpResponse:
 @for_member(Role.COORDINATOR)
 def remove(request: HttpRequest, member: Member, *, photo_uuid: UUID) -> HttpResponse:
     """Take a photograph away for good, with a reason."""
-    found = photo_for(member, photo_uuid)
+    found, form = photo_for(member, photo_uuid), ReasonForm(request.POST)
     try:
-        services.remove(member, found, why=request.POST.get("why", ""))
+        if form.is_valid():
+            services.remove(member, found, why=form.cleaned_data["why"])
+            messages.success(request, "The photograph is removed.")
+        else:
+            messages.error(request, form.refusal)
     except SiteError as error:
         messages.error(request, error.sentence)
-    else:
-        messages.success(request, "The photograph is removed.")
     return redirect("bag", member.farm_group.slug, found.bag.uuid)

@@ -69,6 +69,10 @@ def test_an_act_is_settled_with_a_reason_and_once(
     line(world).send(phone)
     words = see_to(world, act, choice="settle", why="  ")
     assert "Say what was done about it" in words
+    for unkept in ("a\0b", "x" * 301):
+        words = see_to(world, act, choice="settle", why=unkept)
+        assert "Nothing was done, the reason cannot be kept" in words
+    assert states(world) == ["waiting"]
     see_to(world, act, "coordinator", choice="settle", why="It never turned up.")
     assert states(world) == ["settled"]
     page = world.client("lab").get(world.url(f"bags/{bags[0].uuid}/"))

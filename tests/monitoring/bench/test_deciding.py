@@ -249,6 +249,8 @@ def test_a_reading_set_apart_is_given_its_bag_by_label_or_code(
         in world.client("lab").get(world.url("bench/todo/")).content.decode()
     )
     assert _decide(world, first, "give").status_code == UNPROCESSABLE
+    for odd in ("a\0b", "7" * 61):
+        assert _decide(world, first, "give", bag=odd).status_code == UNPROCESSABLE
     wrong = _decide(world, first, "give", bag="no such")
     assert wrong.status_code == UNPROCESSABLE
     assert "No bag has the label or the code “no such”" in wrong.content.decode()

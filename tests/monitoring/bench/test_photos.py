@@ -260,6 +260,8 @@ def test_a_coordinator_removes_one_for_good_and_it_stays_removed(
     client, url = world.client("coordinator"), world.url(f"bench/photos/{key}/remove/")
     answer = client.post(url, {"why": " "}, follow=True)
     assert "Say why the photograph is removed" in answer.content.decode()
+    answer = client.post(url, {"why": "a\0b"}, follow=True)
+    assert "the reason cannot be kept" in answer.content.decode()
     assert path.exists()
     answer = client.post(url, {"why": "shows a person"}, follow=True)
     assert "shows a person" in answer.content.decode()
