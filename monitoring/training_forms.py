@@ -234,6 +234,11 @@ class SeniorForm(RefusableForm):
         field = self.fields["person"]
         if isinstance(field, forms.ChoiceField):
             named = [(key, one.name) for key, one in self.people.items()]
+            if senior is not None and str(senior.uuid) not in self.people:
+                # Whose recounts stand as the measure until another choice is saved.
+                self.people[str(senior.uuid)] = senior
+                gone = f"{senior.name}, who counts here no longer"
+                named.append((str(senior.uuid), gone))
             field.choices = [("", "nobody: the other reader, whoever it is"), *named]
         field.initial = str(senior.uuid) if senior else ""
 
