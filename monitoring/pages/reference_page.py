@@ -12,8 +12,9 @@ from monitoring.training.fields import Field, fields_of, serpentine, view_mm
 from monitoring.training.looks import LOOKS, Stroke
 from monitoring.training.picture import MARKS
 
-# Words for the shapes by which the animals of a dish are ringed.
+# Of an animal neither lighter nor darker than most.
 MIDDLE_TONE = 0.5
+# The site's tones for the marks by which animals are ringed, in the order of MARKS.
 MARK_TONES = ("rust", "teal", "indigo", "plum")
 
 
