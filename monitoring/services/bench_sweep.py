@@ -1,5 +1,7 @@
 """Take up what is left of devices' events where the device does not come again."""
 
+import logging
+
 from django.db import transaction
 from django.db.models import Exists, F, OuterRef, Q, QuerySet
 from django.http import Http404
@@ -8,6 +10,8 @@ from blocks.access import COUNTERS, Member, member_for
 from blocks.tenancy import stating
 from monitoring.models import BenchDevice, BenchEvent, BenchReading
 from monitoring.services.bench_work import work_out
+
+logger = logging.getLogger(__name__)
 
 
 def settle_left(farm_group_id: int) -> int:
@@ -20,7 +24,7 @@ def settle_left(farm_group_id: int) -> int:
     """
     with stating(farm_group_id):
         keys = list(_due(farm_group_id).values_list("pk", flat=True))
-    return sum(_settle(farm_group_id, key) for key in keys)
+    return sum(_settled(farm_group_id, key) for key in keys)
 
 
 def _due(farm_group_id: int) -> QuerySet[BenchDevice]:
@@ -39,6 +43,15 @@ def _due(farm_group_id: int) -> QuerySet[BenchDevice]:
         .filter(Q(acts_to__lt=F("complete_to")) | Exists(left_open))
         .order_by("pk")
     )
+
+
+def _settled(farm_group_id: int, device_id: int) -> bool:
+    """Settle one device; one at fault is left for the next time, the others go on."""
+    try:
+        return _settle(farm_group_id, device_id)
+    except Exception:
+        logger.exception("Could not take up what is left of device %s.", device_id)
+        return False
 
 
 @transaction.atomic
