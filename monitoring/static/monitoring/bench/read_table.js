@@ -1,13 +1,14 @@
 // The table of what was counted, of the dish and of a leaf, as the page makes it.
 import { h } from "./elements.js";
 import { mark } from "./marks.js";
-import { withInterval } from "./sayings.js";
+import { allSeen, withInterval } from "./sayings.js";
 
 const NOT_COUNTABLE = "not countable";
 
 function dishWords({ given, total }) {
   if (given) return "";
-  return total ? withInterval(total) : "too little was read to tell";
+  if (!total) return "too little was read to tell";
+  return allSeen(total) ? `${total.total.toLocaleString("en")}, all of it seen` : withInterval(total);
 }
 
 function unitWords({ given, total, unit }) {

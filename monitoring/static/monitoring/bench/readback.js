@@ -1,7 +1,7 @@
 // What is read back before a reading is finished: totals, the dish, the density, all provisional.
 import { chosenIn, totalOf, unreadIn } from "./course.js";
 import { perUnit } from "./sampling.js";
-import { withInterval } from "./sayings.js";
+import { allSeen, withInterval } from "./sayings.js";
 import { many } from "./words.js";
 
 // A cell that holds so many times the middle of the others is looked at again.
@@ -62,6 +62,6 @@ export function doubts({ live, organisms }) {
 
 export function spokenRow({ organism, count, given, total, unit }, tissue) {
   if (given) return `${organism.name}: not countable.`;
-  const dish = total ? `, in the dish ${withInterval(total)}` : "";
+  const dish = !total ? "" : allSeen(total) ? " in all of the dish" : `, in the dish ${withInterval(total)}`;
   return `${organism.name}: ${count} counted${dish}${unit ? `, per ${tissue} ${withInterval(unit)}` : ""}.`;
 }

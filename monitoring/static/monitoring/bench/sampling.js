@@ -98,10 +98,10 @@ function interval(total, error, counts, share) {
 // averages over pilots besides. dish: {area_mm2, cells}. Null for fewer than two cells.
 export function dishTotal(counts, areas, dish, pilot) {
   if (counts.length < 2) return null;
+  if (counts.length >= dish.cells) return wholeDish(sum(counts));
   const share = Math.min(sum(areas) / dish.area_mm2, 1);
   const spread = ratio(counts, areas, dish);
-  const total = counts.length >= dish.cells ? sum(counts)
-    : pilot && counts.length > pilot ? twoStages(counts, areas, dish, pilot) : spread.total;
+  const total = pilot && counts.length > pilot ? twoStages(counts, areas, dish, pilot) : spread.total;
   return { total, error: spread.error, share, ...interval(total, spread.error, counts, share) };
 }
 

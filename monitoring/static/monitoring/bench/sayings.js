@@ -19,6 +19,9 @@ export function withInterval({ total, low, high }) {
   return `about ${whole(total)} (${whole(low)} to ${whole(high)})`;
 }
 
+// What was seen in all of a dish is what is there: an interval would be none.
+export const allSeen = ({ share }) => share === 1;
+
 // "34 rust mites, 2 predatory mites; 11 of 24 cells read"
 export function sayTotals({ live, names }) {
   const counts = live.started.organisms.map((one) => `${live.pressed(one.id)} ${names.get(one.id) ?? "of an organism"}`);
