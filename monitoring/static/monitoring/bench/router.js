@@ -48,17 +48,24 @@ export class Router {
   // Open the address's view, after the one before it has closed.
   show() {
     const turn = ++this.#turn;
-    this.#last = this.#last.then(() => (turn === this.#turn ? this.#open(turn) : undefined));
+    // One that did not open, as where the disk is full, must not keep the next from opening.
+    this.#last = this.#last.then(() => (turn === this.#turn ? this.#open(turn) : undefined)).catch((error) => this.#fail(error));
     return this.#last;
   }
 
+  #fail(error) {
+    console.error(error);
+    this.status.problem(`This part of the page did not open (${error.message}). Nothing that was counted is lost. Reload the page.`);
+  }
+
   async #open(turn) {
-    await this.#leave();
+    await this.#leave().catch((error) => console.warn("a view did not close", error));
     const path = this.store.device.name ? this.path : "device";
     const [name, ...rest] = path.split("/");
     const param = decodeURIComponent(rest.join("/")) || null;
     if (COUNTING.has(name)) await this.#hold(param);
-    await this.store.keepSetting("route", KEPT.has(name) ? path : "");
+    // Where the person was is not worth a view that does not open.
+    await this.store.keepSetting("route", KEPT.has(name) ? path : "").catch((error) => console.warn("the place was not kept", error));
     this.root.replaceChildren();
     try {
       const { view } = await (VIEWS[name] ?? VIEWS.pick)();
@@ -66,8 +73,7 @@ export class Router {
       const { store, status, go, root, health } = this;
       this.#close = (await view({ store, kit: store.kit(), status, go, root, param, health, readOnly: !store.writable })) ?? (() => {});
     } catch (error) {
-      console.error(error);
-      this.status.problem(`This part of the page did not open (${error.message}). Nothing that was counted is lost. Reload the page.`);
+      this.#fail(error);
     }
     for (const link of document.querySelectorAll("[data-view]")) {
       if (link.dataset.view === name) link.setAttribute("aria-current", "page");
@@ -79,12 +85,15 @@ export class Router {
   async #leave() {
     const close = this.#close;
     this.#close = () => {};
-    await close();
     this.#waiting?.abort();
-    this.#held?.();
-    this.#held = null;
-    this.store.writable = true;
     this.status.readOnly("");
+    try {
+      await close();
+    } finally {
+      this.#held?.();
+      this.#held = null;
+      this.store.writable = true;
+    }
   }
 
   // Hold the reading's bag; a second tab shows it only, and takes over when it is free.
