@@ -5,9 +5,9 @@ import { h } from "./elements.js";
 const keepButton = (words, act) => h("button", { type: "button", class: "quiet", onclick: act }, words);
 
 function magnification({ desk, act }) {
-  const input = h("input", { type: "number", min: "1", max: "1000", step: "any", value: String(desk.live.state.magnification ?? "") });
+  const input = h("input", { type: "number", min: "1", max: "1000", step: "any", required: true, value: String(desk.live.state.magnification ?? "") });
   return [field("Magnification from here on (times)", input, "4 to 100 at most benches."),
-    keepButton("Keep the magnification", () => input.checkValidity() && input.value && act("magnification", { value: Number(input.value) }))];
+    keepButton("Keep the magnification", () => input.reportValidity() && act("magnification", { value: Number(input.value) }))];
 }
 
 function score({ kit, desk, act }) {
@@ -36,10 +36,10 @@ function notCountable({ opened, act }) {
 }
 
 function drop({ act }) {
-  const why = h("input", { type: "text", maxlength: "200" });
+  const why = h("input", { type: "text", maxlength: "200", required: true });
   const button = holdButton("Drop this reading", () => {
-    if (why.value.trim()) act("drop", { why: why.value.trim() });
-    else why.focus();
+    why.value = why.value.trim();
+    if (why.reportValidity()) act("drop", { why: why.value });
   });
   return [h("p", {}, "Dropping ends the reading without a result; its presses stay on record."), field("Why it is dropped", why), button];
 }

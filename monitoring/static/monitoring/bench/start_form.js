@@ -8,6 +8,7 @@ import { bagWords } from "./sayings.js";
 import { tones } from "./sound.js";
 
 const SCOPES = [["cells", "random cells"], ["whole", "whole dish"], ["none", "not counted"]];
+const MOST_WASHES = 10;
 const PRECISIONS = [0.1, 0.15, 0.2, 0.3];
 
 // Few predators and thrips lie in a dish: they are looked for in all of it.
@@ -46,7 +47,7 @@ function questions(kit, bag, prefs) {
   const usual = kit.dishes.find((dish) => dish.id === prefs.dish) ?? kit.dishes.find((dish) => dish.is_usual) ?? kit.dishes[0];
   return {
     dish: choice(dishes, usual?.id),
-    wash: numberInput(Math.max(1, ...(bag.washes ?? [])), 9),
+    wash: numberInput(Math.max(1, ...(bag.washes ?? [])), MOST_WASHES),
     number: numberInput(1, 20),
     magnification: h("input", { type: "number", min: "1", max: "1000", step: "any", value: String(prefs.magnification ?? "") }),
     precision: precisionChoice(kit, prefs),
@@ -73,30 +74,34 @@ function whyNot({ organisms, dish }) {
   return "";
 }
 
-async function begin(asked, { store, kit, bag, go }, says) {
+async function begin(asked, { store, kit, bag, go, once }, says) {
   const payload = payloadOf(asked, { kit, bag }), why = whyNot(payload);
   says.textContent = why;
-  if (why) return;
+  // A second tap before the tally opens would begin a second reading.
+  if (why || once.begun) return;
+  once.begun = true;
   tones.unlock();
   const reading = crypto.randomUUID();
   try {
     await store.append([{ kind: "start", reading, payload }]);
   } catch (error) {
+    once.begun = false;
     tones.refused();
     says.textContent = error.message;
     return;
   }
+  // The reading has begun, whether or not there is room for what was answered.
   await keepPrefs(store, kit, {
     dish: payload.dish, magnification: payload.magnification, wantedCv: payload.wanted_cv,
     scopes: Object.fromEntries(asked.scopes.map(({ id, select }) => [id, select.value])),
-  });
+  }).catch((error) => console.warn("the answers were not kept", error));
   tones.change();
   go(`tally/${reading}`);
 }
 
 export async function startForm({ store, kit, bag, go, back }) {
   const prefs = await loadPrefs(store, kit), asked = questions(kit, bag, prefs), mine = await store.readings();
-  const says = h("p", { class: "problem", role: "alert" });
+  const says = h("p", { class: "problem", role: "alert" }), once = { begun: false };
   const counted = h("p", { class: "note" });
   const look = () => {
     const words = countedBefore(bag, mine, Number(asked.wash.value), Number(asked.number.value));
@@ -108,7 +113,7 @@ export async function startForm({ store, kit, bag, go, back }) {
   asked.number.addEventListener("input", look);
   look();
   const recount = h("label", { class: "choice" }, asked.recount, " This is a recount of a dish that was counted before");
-  const form = h("form", { class: "start", onsubmit: (event) => { event.preventDefault(); begin(asked, { store, kit, bag, go }, says); } },
+  const form = h("form", { class: "start", onsubmit: (event) => { event.preventDefault(); begin(asked, { store, kit, bag, go, once }, says); } },
     h("h2", {}, bagWords(bag)), h("p", { class: "lead" }, `${bag.round.block}, ${bag.round.farm}, ${bag.round.collected_on}; ${bag.position ?? ""} ${bag.tissue}`),
     counted, says, h("div", { class: "actions" }, h("button", { "data-start": "" }, "Start counting"), h("button", { type: "button", class: "quiet", onclick: back }, "Another bag")),
     h("div", { class: "start-fields" }, h("fieldset", {}, h("legend", {}, "What is counted, and how"), asked.scopes.map(({ row }) => row), field("Standard error wanted, of the total from cells", asked.precision)),

@@ -5,7 +5,7 @@ import { h } from "../elements.js";
 import { loadPrefs } from "../prefs.js";
 import { shaker } from "../shaker.js";
 import { tones } from "../sound.js";
-import { WashBags } from "../wash_bags.js";
+import { MOST, WashBags } from "../wash_bags.js";
 import { MEASURES, asked, departures, usual } from "../wash_values.js";
 import { many } from "../words.js";
 
@@ -28,6 +28,7 @@ const valuesOf = (fields) => Object.fromEntries(fields.map(({ name, input }) => 
 // What somebody must mend first, in words; "" when it can be kept.
 function whyNot(fields, bags, number) {
   if (!bags.chosen.size) return "Choose the bags first: scan their labels, or tick them.";
+  if (bags.chosen.size > MOST) return `At most ${MOST} bags are washed in one batch, and ${bags.chosen.size} are chosen. Take some out, and keep them as a batch of their own.`;
   if (!number.checkValidity() || number.value === "") return `The wash number is a whole number from 1 to ${MOST_WASHES}.`;
   const wrong = fields.find(({ input }) => !input.checkValidity());
   return wrong ? `${wrong.label}: write a ${wrong.whole ? "whole number" : "number"} from ${wrong.min} to ${wrong.max.toLocaleString("en")}.` : "";
@@ -41,7 +42,7 @@ export async function view({ store, kit, root }) {
   const note = h("textarea", { rows: "2", maxlength: "2000" });
   const says = h("p", { class: "said", role: "status" }), problem = h("p", { class: "problem", role: "alert" });
   const departing = h("div", { role: "status" }), keep = h("button", {}, "Washed");
-  let begun = null;
+  let begun = null, busy = false;
   const say = (words) => { says.textContent = words; problem.textContent = ""; };
   const refuse = (words) => { tones.refused(); says.textContent = ""; problem.textContent = words; };
   const bags = new WashBags({
@@ -62,11 +63,15 @@ export async function view({ store, kit, root }) {
     tones.unlock();
     const why = whyNot(fields, bags, number);
     if (why) return refuse(why);
+    if (busy) return null; // a second tap before the first is on disk
+    busy = true;
     const payload = { bags: [...bags.chosen], number: Number(number.value), washed_at: begun ?? store.now().toISOString(), ...valuesOf(fields), note: note.value.trim() };
     try {
       await store.append([{ kind: "wash", payload }]);
     } catch (error) {
       return refuse(error.message);
+    } finally {
+      busy = false;
     }
     bags.chosen.clear();
     begun = null;
