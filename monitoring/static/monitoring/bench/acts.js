@@ -23,11 +23,9 @@ const TAKE = {
 
 // Give the bags by their keys; what the server refused is left out.
 export async function bagsNow(store, kit) {
-  const [acts, refused] = await Promise.all([store.acts(), store.refused()]);
-  const out = new Set(refused.map(({ event }) => event.id));
   const bags = new Map(kit.bags.map((bag) => [bag.id, { ...bag, washes: [...(bag.washes ?? [])], collected: null }]));
-  for (const act of acts) {
-    if (act.sequence <= (kit.sent_to ?? 0) || out.has(act.id)) continue;
+  for (const act of await store.acts()) {
+    if (act.sequence <= (kit.sent_to ?? 0) || act.refused) continue;
     for (const id of act.payload.bags ?? [act.payload.bag]) {
       if (bags.has(id)) TAKE[act.kind]?.(bags.get(id), act);
     }

@@ -82,6 +82,7 @@ export class Desk extends EventTarget {
     if (scope !== pass) {
       return this.refuse(scope === "whole" ? `${name}: counted over the whole dish, row by row, after the cells.` : `${name}: counted in the cells only.`);
     }
+    if (place in this.live.state.skipped[pass]) return this.refuse(`${placeWords({ place })} was skipped: nothing is counted there.`);
     await this.append("press", { organism, place });
     this.tones.hit(slot);
     return this.#tell("pressed", { organism, slot });

@@ -47,7 +47,8 @@ export function goBack(desk) {
   if (at <= 0) return desk.refuse("There is nothing before this.");
   desk.back = { pass: within, place: places[at - 1] };
   desk.tones.change();
-  return desk.say(`Back in ${placeWords(desk.back)}. What you count now goes there.`);
+  const skipped = desk.back.place in desk.live.state.skipped[within];
+  return desk.say(`Back in ${placeWords(desk.back)}${skipped ? ", which was skipped: nothing is counted there." : ". What you count now goes there."}`);
 }
 
 export function askSkip(desk) {

@@ -23,6 +23,7 @@ async function keptSlots(store, kit, id, started) {
 export async function openReading(store, kit, id) {
   const live = new Live(await store.eventsOf(id ?? ""));
   if (!live.started) return { why: "This device has no such reading. Choose a bag." };
+  if (live.ended?.kind === "drop") return { why: "This reading was dropped. Its presses stay on record and count for nothing; begin another from the list of bags." };
   const dish = kit.dishes.find((one) => one.id === live.started.dish);
   if (!dish) return { why: "The dish of this reading is not among those that the device keeps. Bring it to a network once, then open the reading again. Nothing is lost." };
   const names = await knownNames(store, kit);

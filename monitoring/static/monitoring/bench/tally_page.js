@@ -63,6 +63,7 @@ function aboutPlace({ desk }) {
   if (desk.awaitsCall) return `${state.read.cells.length} cells read`;
   if (!place) return "All of it is read. Finish when you are ready.";
   const places = chosenIn(course, state, pass), number = places.indexOf(place) + 1;
+  if (desk.back && place in state.skipped[pass]) return `Gone back to ${number} of ${places.length}, which was skipped`;
   if (desk.back) return `Gone back to ${number} of ${places.length}: what you count now goes here`;
   if (pass === "whole") return `Whole dish, to the ${direction(Number(place.slice(4)))}; row ${number} of ${places.length}`;
   if (state.called === course.order.length) return `Cell ${number} of all ${places.length}, row by row after the first`;
