@@ -1,9 +1,10 @@
 // The server's figure of a finished reading, which takes the place of the page's own.
 import { h } from "./elements.js";
+import { LONGEST_MS } from "./kit.js";
 
 export async function fetchFigure(reading) {
   try {
-    const answer = await fetch(`readings/${reading}/figure/`, { redirect: "manual", headers: { Accept: "application/json" } });
+    const answer = await fetch(`readings/${reading}/figure/`, { redirect: "manual", headers: { Accept: "application/json" }, signal: AbortSignal.timeout(LONGEST_MS) });
     return answer.ok ? await answer.json() : null;
   } catch {
     return null;

@@ -26,7 +26,7 @@ export async function trouble(response, status, login) {
 }
 
 export async function refreshKit({ store, status, urls }) {
-  let response;
+  let response, kit;
   try {
     response = await fetch(urls.kit, {
       redirect: "manual",
@@ -39,7 +39,13 @@ export async function refreshKit({ store, status, urls }) {
   }
   const found = await trouble(response, status, urls.login);
   if (found) return found;
-  const kit = await response.json();
+  try {
+    kit = await response.json();
+  } catch {
+    // Cut off on the way, or the page of a network that wants a sign-in of its own.
+    status.sending("What came was not the site's answer; it is tried again");
+    return AWAY;
+  }
   const before = store.kit()?.person;
   await store.keepKit(kit);
   status.sending("");

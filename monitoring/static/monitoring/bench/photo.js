@@ -41,8 +41,9 @@ export async function keepPicture(store, bag, file) {
 async function counted(store, bag) {
   const mine = (await store.photos()).filter((row) => row.bag === bag);
   if (!mine.length) return "";
-  const waiting = mine.filter((row) => row.waiting).length;
-  return `${many(mine.length, "photograph")} from this device${waiting ? `, ${waiting} not sent yet` : ", sent"}.`;
+  const waiting = mine.filter((row) => row.waiting).length, refused = mine.filter((row) => row.refused).length;
+  const parts = [waiting && `${waiting} not sent yet`, refused && `${refused} refused by the server (see Unsent)`].filter(Boolean);
+  return [`${many(mine.length, "photograph")} from this device`, ...(parts.length ? parts : ["sent"])].join(", ") + ".";
 }
 
 // Buttons that open the camera, or let one choose; `bag` is the bag's key.

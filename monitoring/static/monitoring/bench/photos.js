@@ -2,6 +2,9 @@
 // on the server; the server knows them by their keys.
 import { AWAY, FINE, refreshKit, trouble } from "./kit.js";
 
+// A picture takes its time over a thin network; one that is half open answers never, and
+// the events of all tabs wait behind it.
+const LONGEST_MS = 5 * 60_000;
 // What the server will never take: kept here with its reason, for a person.
 const REFUSALS = new Set([409, 413, 422]);
 const NOT_TOLD = "urn:washboard:problem:photo-not-told";
@@ -10,6 +13,7 @@ function put({ store, urls }, { id, blob }) {
   return fetch(`${urls.photos}${id}/`, {
     method: "PUT",
     redirect: "manual",
+    signal: AbortSignal.timeout(LONGEST_MS),
     headers: { "Content-Type": blob.type || "image/jpeg", "X-CSRFToken": store.kit()?.csrf_token ?? "" },
     body: blob,
   });

@@ -46,9 +46,11 @@ function parsed(text) {
   return content;
 }
 
+const KEY = /^[0-9a-f]{8}(-[0-9a-f]{4}){3}-[0-9a-f]{12}$/i;
+
 function usable({ device, events }) {
-  return typeof device?.id === "string" && Array.isArray(events)
-    && events.every((one) => typeof one?.id === "string" && Number.isInteger(one.sequence) && one.sequence > 0);
+  return KEY.test(device?.id) && Array.isArray(events)
+    && events.every((one) => typeof one?.id === "string" && Number.isSafeInteger(one.sequence) && one.sequence > 0);
 }
 
 // Take another device's events over, to be sent from here under that device's numbers.
