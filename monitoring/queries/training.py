@@ -36,6 +36,23 @@ def reference_for(member: Member, reference_uuid: UUID) -> ReferenceDish:
     return found
 
 
+def may_withdraw(member: Member, reference: ReferenceDish) -> bool:
+    """Tell whether the member may withdraw a dish; 1 query for its maker, else none.
+
+    Once it was counted only a coordinator may, or who counted badly could take the
+    dish out of their own record.
+    """
+    if not reference.stands:
+        return False
+    if member.is_coordinator:
+        return True
+    readings = ReferenceReading.objects.for_group(member.group_id)
+    return (
+        reference.made_by_id == member.user.pk
+        and not readings.filter(reference=reference).exists()
+    )
+
+
 def _references(member: Member) -> QuerySet[ReferenceDish]:
     return (
         ReferenceDish.objects.for_group(member.group_id)

@@ -145,7 +145,6 @@ def _reference(
     form: CountsForm,
 ) -> HttpResponse:
     page = reference_page(found, reading, at=request.GET.get("at", ""))
-    may_withdraw = member.is_coordinator or found.made_by_id == member.user.pk
     return render(
         request,
         "monitoring/reference.html",
@@ -157,7 +156,7 @@ def _reference(
             "for_script": page.for_script(
                 person=str(member.user.uuid), reference=str(found.uuid)
             ),
-            "may_withdraw": may_withdraw and found.stands,
+            "may_withdraw": queries.may_withdraw(member, found),
             "withdraw_form": WithdrawReferenceForm(None),
         },
         status=form.status,
@@ -171,8 +170,10 @@ def withdraw_reference(
 ) -> HttpResponse:
     """Let a reference dish count no more."""
     found = queries.reference_for(member, reference_uuid)
-    if not (member.is_coordinator or found.made_by_id == member.user.pk):
-        raise PermissionDenied("Who made it, or a coordinator, may withdraw it.")
+    if found.stands and not queries.may_withdraw(member, found):
+        raise PermissionDenied(
+            "A coordinator may withdraw it; who made it only until it is counted."
+        )
     form = WithdrawReferenceForm(request.POST)
     if form.is_valid():
         try:

@@ -289,9 +289,9 @@ def test_a_withdrawn_dish_makes_nobody_s_record_and_is_counted_no_more(
     reference = draw(world, ASKED)
     count(world, reference, dict.fromkeys(ASKED, 1))
     url = world.url(f"{HOME}{_at(reference)}withdraw/")
-    assert world.client("lab").post(url, {"why": " "}).status_code == 302
+    assert world.client("coordinator").post(url, {"why": " "}).status_code == 302
     assert _only(world).stands
-    assert world.client("lab").post(url, {"why": "blurred"}).status_code == 302
+    assert world.client("coordinator").post(url, {"why": "blurred"}).status_code == 302
     assert not _only(world).stands
     again = world.client("coordinator").post(url, {"why": "once more"}, follow=True)
     assert "withdrawn already" in again.content.decode()
@@ -301,6 +301,20 @@ def test_a_withdrawn_dish_makes_nobody_s_record_and_is_counted_no_more(
     late = _hand_in(world, reference, dict.fromkeys(ASKED, 1), role="coordinator")
     assert late.status_code == 409
     assert "nobody need count it" in late.content.decode()
+
+
+def test_who_counted_a_dish_of_their_own_cannot_take_it_out_of_their_record(
+    world: World,
+) -> None:
+    reference, other = draw(world, ASKED), draw(world, ASKED)
+    count(world, reference, dict.fromkeys(ASKED, 1))
+    lab = world.client("lab")
+    assert "Withdraw this dish" not in _get(world, _at(reference))
+    answer = lab.post(world.url(f"{HOME}{_at(reference)}withdraw/"), {"why": "bad"})
+    assert answer.status_code == 403
+    assert "Withdraw this dish" in _get(world, _at(other))
+    answer = lab.post(world.url(f"{HOME}{_at(other)}withdraw/"), {"why": "blurred"})
+    assert answer.status_code == 302
 
 
 def test_only_its_maker_or_a_coordinator_withdraws_a_dish(world: World) -> None:
