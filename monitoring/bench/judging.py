@@ -169,7 +169,8 @@ def _counted(
     places = organism["places"]
     cells = {name: int(places.get(name, 0)) for name in order if name in read}
     total = None
-    if folded["called"] == len(cells):
+    # Two stages are of cells drawn by chance; others speak by their area alone.
+    if folded["called"] == len(cells) and not _not_drawn(folded, grid):
         total = two_stages(cells, plan=plan, grid=grid)
     return Counted(
         organism=key,

@@ -205,6 +205,23 @@ def test_cells_that_chance_did_not_put_first_wait(bench: Bench, bag: Bag) -> Non
     assert "somebody stopped (ran out of time)" in bench.reading(reading).why
 
 
+def test_cells_that_chance_did_not_put_first_make_no_total_of_two_stages(
+    bench: Bench, bag: Bag
+) -> None:
+    reading = bench.start(bag, organisms={"rust_mites": "cells"})
+    first = bench.order(10)
+    others = [cell for cell in bench.grid.cell_names if cell not in first][:10]
+    for cell in [*first, *others]:
+        bench.press(reading, "rust_mites", cell, 20)
+        bench.act("read", reading, **{"pass": "cells", "place": cell})
+    bench.act("call", reading, cells=20)
+    bench.finish(reading, rust_mites=400)
+    bench.send()
+    assert _doubts(bench, reading) == ["not-drawn"]
+    (counted,) = bench.reading(reading).told["counted"]
+    assert (counted["pilot"], counted["animals"]) == (None, None)
+
+
 def test_cells_passed_over_leave_the_next_ones_drawn(bench: Bench, bag: Bag) -> None:
     reading = bench.start(bag, organisms={"rust_mites": "cells"})
     torn, *rest = bench.order(11)
