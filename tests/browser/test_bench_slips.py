@@ -224,7 +224,9 @@ def test_a_photograph_is_told_as_sent_only_when_the_server_took_it(
     device: Device, bag: Bag, answer: dict[str, Any] | None, said: str
 ) -> None:
     if answer:
-        device.page.route("**/bench/photos/*/", lambda route: route.fulfill(**answer))
+        device.page.route(
+            "**/bench/photos/*/", lambda route: route.fulfill(**(answer or {}))
+        )
     assert device.page.evaluate(PICTURE, str(bag.uuid)) == said
     # Every request ends by itself, so that none holds up the sending of all tabs.
     assert device.page.evaluate("() => unended") == []
@@ -238,11 +240,11 @@ def test_a_file_whose_device_has_no_key_is_told_and_not_taken(
         '{"format": "bench events", "schema": 1, "group": "%s", "devices": ['
         '{"device": {"id": "mine"}, "events": [{"id": "a", "sequence": 1}]}]}'
     )
-    file = {
+    file: Any = {
         "name": "x.json",
         "mimeType": "application/json",
         "buffer": (content % world.slug).encode(),
     }
-    device.page.get_by_label("File saved by another device").set_input_files([file])  # type: ignore[list-item]
+    device.page.get_by_label("File saved by another device").set_input_files(file)
     expect(device.page.locator("[data-alert]")).to_contain_text("was changed")
     assert device.counts()["carried"] == 0
