@@ -64,7 +64,7 @@ window.fetch = (address, options = {}) => {
 @pytest.fixture
 def device(world: World, bag: Bag, devices: Devices) -> Device:
     """A device that hears its tones, at the list of bags."""
-    assert bag
+    assert bag.label
     device = devices(world, viewport={"width": 1280, "height": 860})
     device.context.add_init_script(HEAR)
     device.context.add_init_script(SIGNALS)
