@@ -49,7 +49,8 @@ def plan_kept(told: Mapping[str, Any]) -> Plan:
 
 def dish_words(one: Counted, dish: DishFigure) -> str:
     """Say how many animals a dish holds by a count, with the interval if expanded."""
-    if one.scope == "whole":
+    # Also where all of its cells were read, one by one.
+    if one.scope == "whole" or dish.low == dish.total == dish.high:
         return f"{one.count:,}"
     best = "at best " if dish.at_best else ""
     within = interval(dish.low, finite_or_none(dish.high))

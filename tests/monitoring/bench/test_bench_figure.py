@@ -245,3 +245,16 @@ def test_figures_cost_the_same_however_long_the_history(
         numbers.append(len(queries))
     assert numbers[0] == numbers[1]
     assert numbers[0] <= 17
+
+
+def test_a_dish_of_which_all_cells_were_read_is_told_without_an_interval(
+    bench: Bench, bag: Bag
+) -> None:
+    cells = len(bench.grid.cell_names)
+    reading = bench.start(bag, organisms={"rust_mites": "cells"})
+    bench.read_cells(reading, "rust_mites", [1] * 10 + [0] * (cells - 10))
+    bench.act("call", reading, cells=cells)
+    bench.finish(reading, rust_mites=10)
+    bench.send()
+    (line,) = _figure(bench.world, reading)["organisms"]
+    assert line["words"].startswith("Rust mites: 10 in the dish;")
