@@ -155,7 +155,7 @@ def devices(browser: Browser, live_server: Any) -> Iterator[Devices]:
     yield made
     for context in made.contexts:
         context.close()
-    assert made.complaints == []
+    assert not made.complaints, made.complaints
 
 
 @pytest.fixture
