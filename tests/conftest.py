@@ -12,11 +12,12 @@ from django.db import OperationalError, connections
 from django.test import TransactionTestCase
 from hypothesis import settings as hypothesis_settings
 from psycopg import sql
-from psycopg.errors import DeadlockDetected
+from psycopg.errors import DeadlockDetected, ObjectInUse
 
 from deploy.provisioning import prepare
 
 MOST_DEADLOCKS = 5
+MOST_DROPS = 5
 pytest_plugins = ["tests.builders", "tests.desks"]
 
 # A busy machine is not a failure.
@@ -80,17 +81,41 @@ def _make_database(name: str, *, keep: bool) -> None:
 
 
 def _drop_database(name: str) -> None:
-    # Threads of a live server or of a race may have left connections open; only the
-    # site's role may end the site's.
-    with _maintenance_cursor("default") as link:
+    # Threads of a live server or of a race may have left sessions open, and may open
+    # one more while the rest are ended.
+    for _ in range(MOST_DROPS):
+        for alias in ("default", "owner"):
+            _end_sessions(alias, name)
+        try:
+            with _maintenance_cursor() as link:
+                link.execute(
+                    sql.SQL("DROP DATABASE IF EXISTS {}").format(sql.Identifier(name))
+                )
+        except ObjectInUse:
+            continue
+        return
+    raise AssertionError(f"{name} is still in use: {_sessions(name)}")
+
+
+def _end_sessions(alias: str, name: str) -> None:
+    """End a role's sessions of a database, which only that role may do, and wait."""
+    with _maintenance_cursor(alias) as link:
         link.execute(
             # With a time it waits until they are gone.
             "SELECT pg_terminate_backend(pid, 10000) FROM pg_stat_activity"
             " WHERE datname = %s AND usename = current_user",
             [name],
         )
+
+
+def _sessions(name: str) -> list[tuple[Any, ...]]:
     with _maintenance_cursor() as link:
-        link.execute(sql.SQL("DROP DATABASE IF EXISTS {}").format(sql.Identifier(name)))
+        found: list[tuple[Any, ...]] = link.execute(
+            "SELECT pid, usename, backend_type, state, query FROM pg_stat_activity"
+            " WHERE datname = %s",
+            [name],
+        ).fetchall()
+        return found
 
 
 def _empty_tables() -> None:
